@@ -1,0 +1,17 @@
+//! gusset tests how a rigged garment and the body under it deform together.
+//!
+//! The modules are listed in the order the data passes through them. Read [`fitting`] first.
+
+pub mod rig; // files              -> Rig, Surface, Anatomy, findings
+pub mod pose; // files, clips      -> Pose, and the joint matrices it asks for
+pub mod skin; // Surface + joints  -> posed positions
+pub mod contact; // posed surfaces -> who is near whom, once per frame
+pub mod measure; // Moment         -> named numbers per frame, a value per sample
+pub mod verdict; // numbers        -> pass, warn, fail and the reasons
+pub mod fitting; // the pipeline itself
+pub mod outcome; // what a run found: the record that every output reads
+pub mod report; // Outcome        -> pages, plots, pictures, tables
+
+pub mod demo; // an invented mannequin and its clothes
+pub mod geometry; // triangles, trees, distances; knows nothing of the above
+pub mod units; // the only place where metres become millimetres

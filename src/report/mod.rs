@@ -1,0 +1,1 @@
+//! Outcome to pages, plots, pictures and tables: one file per output.
