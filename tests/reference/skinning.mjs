@@ -19,7 +19,8 @@ const FILES = [
     left: [6, 7, 8, 11, 12], right: [14, 15, 16, 19, 20], trunk: [1, 2, 3, 4] },
   { file: 'bodies/rocketbox_male_adult_17.glb', seed: 202,
     left: [5, 6, 7, 19, 20], right: [2, 3, 4, 14, 15], trunk: [10, 11, 12, 23] },
-  { file: 'thirdparty/cesium_man/cesium_man.gltf', seed: 303,
+  // Faces +X, not +Z: `facing` is the turn about Y from one to the other, in degrees.
+  { file: 'thirdparty/cesium_man/cesium_man.gltf', seed: 303, facing: 90,
     left: [7, 8, 9, 16, 17], right: [3, 4, 5, 13, 14], trunk: [11, 12, 19],
     clips: [[0, [0, 0.317, 0.9, 1.4583333, 2.0]]] },
   { file: 'synthetic/body.glb', seed: 404, left: [1, 2, 3], right: [4, 5, 6], trunk: [0],
@@ -28,6 +29,11 @@ const FILES = [
     clips: [[0, [0, 4.5, 13.25, 22, 31]]] },
   { file: 'mocap/mhr_body_walk_cmu02_01.glb', seed: 606,
     clips: [[0, [0, 0.41, 1.0, 1.7166667, 2.8333333]]] },
+  // Clips that move, turn and scale every joint; the first keys of this file's clips are not at 0.
+  { file: 'thirdparty/mannequiny/mannequiny-0.3.0.glb', seed: 707,
+    clips: [[2, [0, 0.61, 1.2333333]], [9, [0.25, 0.5]]] },
+  { file: 'thirdparty/kaykit/Rogue.glb', seed: 808, mesh: 11,
+    clips: [[52, [0.33, 0.8]], [56, [0.57, 1.0]]] },
 ];
 
 /** Seeded uniform numbers in [0, 1) (mulberry32). */
@@ -100,7 +106,7 @@ class Rig {
     gltf.scene.traverse((o) => {
       const at = gltf.parser.associations.get(o);
       if (at?.nodes !== undefined) rig.nodes[at.nodes] ??= o;
-      if (o.isSkinnedMesh && !rig.mesh) {
+      if (o.isSkinnedMesh && !rig.mesh && (entry.mesh ?? at.meshes) === at.meshes) {
         rig.mesh = o;
         rig.at = { mesh: at.meshes, primitive: at.primitives ?? 0 };
       }
@@ -175,7 +181,7 @@ const turn = (...steps) => steps.reduce(
   (q, [a, degrees]) => q.multiply(new THREE.Quaternion().setFromAxisAngle(axis[a], degrees * rad)),
   new THREE.Quaternion());
 
-/** Poses by turns about world X (left), Y (up), Z (front); a positive turn about X swings a hanging limb back. */
+/** Poses by turns about X (left), Y (up), Z (front) of the wearer; a positive turn about X swings a hanging limb back. */
 function poses(entry) {
   const { left: l, right: r, trunk } = entry;
   const random = uniform(entry.seed + 7), span = (degrees) => (random() * 2 - 1) * degrees;
@@ -194,7 +200,9 @@ function poses(entry) {
     const any = (degrees) => turn(['x', span(degrees)], ['y', span(degrees)], ['z', span(degrees)]);
     out.push([`random ${k}`, [...l, ...r].map((n) => [n, any(50)]).concat(trunk.map((n) => [n, any(15)]))]);
   }
-  return out;
+  const facing = turn(['y', entry.facing ?? 0]), back = facing.clone().invert();
+  return out.map(([name, turns]) =>
+    [name, turns.map(([node, t]) => [node, facing.clone().multiply(t).multiply(back)])]);
 }
 
 const files = [];
@@ -208,8 +216,8 @@ for (const entry of FILES) {
     weight_rows_off: rig.weights.off, worst_weight_sum_error: round(rig.weights.worst, 3),
     vertices: rig.vertices, cases,
   });
-  console.log(entry.file, rig.at, `${cases.length} cases`, rig.weights,
-    'clips', rig.clips.map((c) => [c.name, c.duration]));
+  console.log(`${entry.file}: ${cases.length} cases, ${rig.vertices.length} vertices, ` +
+    `${rig.weights.off} weight rows off`);
 }
 
 const head = {
