@@ -92,7 +92,11 @@ impl PoseError {
             Some(near) => format!("did you mean `{near}`?"),
             None => list(kind, known),
         };
-        Self::Unknown { kind, name: name.to_owned(), help }
+        Self::Unknown {
+            kind,
+            name: name.to_owned(),
+            help,
+        }
     }
 }
 

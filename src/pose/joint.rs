@@ -185,7 +185,10 @@ impl Joint {
 
     /// The joint and sides of a key: `trunk`, `hips` (both sides), `left_hip`.
     pub fn from_key(key: &str) -> Option<(Self, OnSide)> {
-        keys().into_iter().find(|(text, ..)| text == key).map(|(_, joint, sides)| (joint, sides))
+        keys()
+            .into_iter()
+            .find(|(text, ..)| text == key)
+            .map(|(_, joint, sides)| (joint, sides))
     }
 }
 
@@ -246,10 +249,13 @@ impl JointMotion {
     /// From `hip.flexion`; an error carries the nearest right word, where one is near.
     pub fn parse(text: &str) -> Result<Self, Option<String>> {
         let all = Self::all();
-        all.iter().copied().find(|known| known.to_string() == text).ok_or_else(|| {
-            let words: Vec<String> = all.iter().map(Self::to_string).collect();
-            nearest(text, words.iter().map(String::as_str)).map(str::to_owned)
-        })
+        all.iter()
+            .copied()
+            .find(|known| known.to_string() == text)
+            .ok_or_else(|| {
+                let words: Vec<String> = all.iter().map(Self::to_string).collect();
+                nearest(text, words.iter().map(String::as_str)).map(str::to_owned)
+            })
     }
 
     /// The value that a mirrored body has for the same pose.
@@ -286,10 +292,16 @@ mod tests {
 
     #[test]
     fn motions_are_read_by_name() {
-        let flexion = JointMotion { joint: Joint::Hip, motion: Motion::Flexion };
+        let flexion = JointMotion {
+            joint: Joint::Hip,
+            motion: Motion::Flexion,
+        };
         assert_eq!(JointMotion::parse("hip.flexion"), Ok(flexion));
         assert_eq!(JointMotion::parse("hip.flexon"), Err(Some("hip.flexion".into())));
-        assert_eq!(JointMotion::parse("knee.abduction"), Err(Some("hip.abduction".into())));
+        assert_eq!(
+            JointMotion::parse("knee.abduction"),
+            Err(Some("hip.abduction".into()))
+        );
         assert_eq!(JointMotion::parse("zzzzzzzzzzzzzzzzz"), Err(None));
     }
 

@@ -81,7 +81,10 @@ impl PoseFrame {
     /// Sets one motion of one joint (radians) on the sides asked for, other motions of it as they are.
     pub fn set(&mut self, what: JointMotion, sides: OnSide, value: f64) {
         for bone in what.joint.bones(sides) {
-            let angles = self.angles.entry(bone).or_insert_with(|| Angles::Set(BTreeMap::new()));
+            let angles = self
+                .angles
+                .entry(bone)
+                .or_insert_with(|| Angles::Set(BTreeMap::new()));
             match angles {
                 Angles::Set(angles) => {
                     angles.insert(what.motion, value);
@@ -94,15 +97,24 @@ impl PoseFrame {
     /// The same moment of a mirrored wearer: left and right change places.
     #[must_use]
     pub fn mirrored(&self) -> Self {
-        let angles = self.angles.iter().map(|(bone, angles)| (bone.mirror(), mirrored(*bone, angles))).collect();
-        Self { time_s: self.time_s, angles }
+        let angles = self
+            .angles
+            .iter()
+            .map(|(bone, angles)| (bone.mirror(), mirrored(*bone, angles)))
+            .collect();
+        Self {
+            time_s: self.time_s,
+            angles,
+        }
     }
 }
 
 fn mirrored(bone: Bone, angles: &Angles) -> Angles {
     match (Joint::of(bone), angles) {
         (Some(joint), Angles::Set(set)) => Angles::Set(
-            set.iter().map(|(&motion, &value)| (motion, JointMotion { joint, motion }.mirrored(value))).collect(),
+            set.iter()
+                .map(|(&motion, &value)| (motion, JointMotion { joint, motion }.mirrored(value)))
+                .collect(),
         ),
         _ => angles.clone(),
     }
@@ -111,14 +123,20 @@ fn mirrored(bone: Bone, angles: &Angles) -> Angles {
 impl Pose {
     /// The bones that any of its frames names.
     pub fn bones(&self) -> Vec<Bone> {
-        let all: BTreeSet<Bone> =
-            self.frames.iter().flat_map(|frame| frame.angles.keys().copied()).collect();
+        let all: BTreeSet<Bone> = self
+            .frames
+            .iter()
+            .flat_map(|frame| frame.angles.keys().copied())
+            .collect();
         all.into_iter().collect()
     }
 
     /// The bones without which it cannot be taken. For the trunk and the neck one bone of the group will do.
     pub fn needs(&self) -> Vec<Bone> {
-        self.bones().into_iter().filter(|bone| !self.optional.contains(bone)).collect()
+        self.bones()
+            .into_iter()
+            .filter(|bone| !self.optional.contains(bone))
+            .collect()
     }
 }
 
@@ -130,10 +148,20 @@ mod tests {
     #[test]
     fn a_named_joint_is_named_whole_and_bind_is_no_angle() {
         let mut frame = PoseFrame::default();
-        frame.set(JointMotion { joint: Joint::Hip, motion: Motion::Flexion }, OnSide::Left, 0.5);
+        frame.set(
+            JointMotion {
+                joint: Joint::Hip,
+                motion: Motion::Flexion,
+            },
+            OnSide::Left,
+            0.5,
+        );
         frame.angles.insert(Bone::LowerLeg(Side::Left), Angles::Bind);
         assert_eq!(frame.get(Bone::UpperLeg(Side::Left), Motion::Flexion), Some(0.5));
-        assert_eq!(frame.get(Bone::UpperLeg(Side::Left), Motion::Abduction), Some(0.0));
+        assert_eq!(
+            frame.get(Bone::UpperLeg(Side::Left), Motion::Abduction),
+            Some(0.0)
+        );
         assert_eq!(frame.get(Bone::UpperLeg(Side::Right), Motion::Flexion), None);
         assert_eq!(frame.get(Bone::LowerLeg(Side::Left), Motion::Flexion), None);
     }
@@ -141,10 +169,27 @@ mod tests {
     #[test]
     fn the_mirror_swaps_sides_and_turns_the_trunk_the_other_way() {
         let mut frame = PoseFrame::default();
-        frame.set(JointMotion { joint: Joint::Hip, motion: Motion::Abduction }, OnSide::Left, 0.5);
-        frame.set(JointMotion { joint: Joint::Trunk, motion: Motion::Rotation }, OnSide::Both, 0.2);
+        frame.set(
+            JointMotion {
+                joint: Joint::Hip,
+                motion: Motion::Abduction,
+            },
+            OnSide::Left,
+            0.5,
+        );
+        frame.set(
+            JointMotion {
+                joint: Joint::Trunk,
+                motion: Motion::Rotation,
+            },
+            OnSide::Both,
+            0.2,
+        );
         let other = frame.mirrored();
-        assert_eq!(other.get(Bone::UpperLeg(Side::Right), Motion::Abduction), Some(0.5));
+        assert_eq!(
+            other.get(Bone::UpperLeg(Side::Right), Motion::Abduction),
+            Some(0.5)
+        );
         assert_eq!(other.get(Bone::UpperLeg(Side::Left), Motion::Abduction), None);
         assert_eq!(other.get(Bone::Spine, Motion::Rotation), Some(-0.2));
         assert_eq!(other.mirrored(), frame);

@@ -25,7 +25,9 @@ fn distance(a: &str, b: &str) -> usize {
     for (row, &x) in a.iter().enumerate() {
         let mut now = vec![row + 1];
         for (column, &y) in b.iter().enumerate() {
-            let mut best = (last[column] + usize::from(x != y)).min(last[column + 1] + 1).min(now[column] + 1);
+            let mut best = (last[column] + usize::from(x != y))
+                .min(last[column + 1] + 1)
+                .min(now[column] + 1);
             if row > 0 && column > 0 && x == b[column - 1] && a[row - 1] == y {
                 best = best.min(before_last[column - 1] + 1);
             }

@@ -39,9 +39,20 @@ pub struct OutOfRange {
 
 impl fmt::Display for OutOfRange {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Self { bone, motion, value_deg, least_deg, most_deg, source, .. } = self;
+        let Self {
+            bone,
+            motion,
+            value_deg,
+            least_deg,
+            most_deg,
+            source,
+            ..
+        } = self;
         let joint = Joint::of(*bone).map_or("joint", Joint::word);
-        write!(f, "{joint} {motion} of {value_deg:.1} degrees is outside {least_deg} to {most_deg} ({source})")
+        write!(
+            f,
+            "{joint} {motion} of {value_deg:.1} degrees is outside {least_deg} to {most_deg} ({source})"
+        )
     }
 }
 
@@ -82,7 +93,11 @@ pub fn range(frame: &PoseFrame, bone: Bone, what: JointMotion) -> Range {
         (Joint::Neck, _) => (-80.0, 80.0, NECK),
         (Joint::Pelvis, _) => (-180.0, 180.0, ROOT),
     };
-    Range { least_deg, most_deg, source }
+    Range {
+        least_deg,
+        most_deg,
+        source,
+    }
 }
 
 /// A negative elevation in the forward plane is an arm swung back.
@@ -96,14 +111,26 @@ fn shoulder_elevation(plane_deg: f64) -> (f64, f64, &'static str) {
 /// Every angle of a pose that is outside its published range; empty for a legal pose, whatever
 /// [`Pose::beyond_range`] says.
 pub fn check(pose: &Pose) -> Vec<OutOfRange> {
-    pose.frames.iter().enumerate().flat_map(|(index, frame)| check_frame(frame, index)).collect()
+    pose.frames
+        .iter()
+        .enumerate()
+        .flat_map(|(index, frame)| check_frame(frame, index))
+        .collect()
 }
 
 /// The same for one frame, which is given the number `index`.
 pub fn check_frame(frame: &PoseFrame, index: usize) -> Vec<OutOfRange> {
-    let joints = frame.angles.keys().filter_map(|&bone| Some((bone, Joint::of(bone)?)));
+    let joints = frame
+        .angles
+        .keys()
+        .filter_map(|&bone| Some((bone, Joint::of(bone)?)));
     joints
-        .flat_map(|(bone, joint)| joint.motions().iter().map(move |&motion| (bone, JointMotion { joint, motion })))
+        .flat_map(|(bone, joint)| {
+            joint
+                .motions()
+                .iter()
+                .map(move |&motion| (bone, JointMotion { joint, motion }))
+        })
         .filter_map(|(bone, what)| out(frame, index, bone, what))
         .collect()
 }
@@ -112,10 +139,22 @@ fn out(frame: &PoseFrame, index: usize, bone: Bone, what: JointMotion) -> Option
     // Degrees made of radians made of degrees differ in the last digits.
     const SLACK_DEG: f64 = 1e-6;
     let value_deg = frame.get(bone, what.motion)?.to_degrees();
-    let Range { least_deg, most_deg, source } = range(frame, bone, what);
+    let Range {
+        least_deg,
+        most_deg,
+        source,
+    } = range(frame, bone, what);
     let within = (least_deg - SLACK_DEG..=most_deg + SLACK_DEG).contains(&value_deg);
     let motion = what.motion;
-    (!within).then_some(OutOfRange { frame: index, bone, motion, value_deg, least_deg, most_deg, source })
+    (!within).then_some(OutOfRange {
+        frame: index,
+        bone,
+        motion,
+        value_deg,
+        least_deg,
+        most_deg,
+        source,
+    })
 }
 
 #[cfg(test)]
@@ -127,16 +166,22 @@ mod tests {
     fn frame(settings: &[(&str, f64)]) -> PoseFrame {
         let mut frame = PoseFrame::default();
         for (what, degrees) in settings {
-            frame.set(JointMotion::parse(what).unwrap(), OnSide::Left, degrees.to_radians());
+            frame.set(
+                JointMotion::parse(what).unwrap(),
+                OnSide::Left,
+                degrees.to_radians(),
+            );
         }
         frame
     }
 
     #[test]
     fn limits_are_the_published_ones_to_the_degree() {
-        for (what, least, most) in
-            [("hip.flexion", -30.0, 140.0), ("hip.abduction", -30.0, 50.0), ("hip.rotation", -45.0, 60.0)]
-        {
+        for (what, least, most) in [
+            ("hip.flexion", -30.0, 140.0),
+            ("hip.abduction", -30.0, 50.0),
+            ("hip.rotation", -45.0, 60.0),
+        ] {
             assert_eq!(check_frame(&frame(&[(what, least)]), 0), []);
             assert_eq!(check_frame(&frame(&[(what, most)]), 0), []);
             let out = check_frame(&frame(&[(what, most + 0.5)]), 3);
@@ -149,14 +194,33 @@ mod tests {
 
     #[test]
     fn a_flexed_hip_turns_out_further() {
-        assert_eq!(check_frame(&frame(&[("hip.flexion", 95.0), ("hip.rotation", 62.0)]), 0), []);
-        assert_eq!(check_frame(&frame(&[("hip.flexion", 10.0), ("hip.rotation", 62.0)]), 0).len(), 1);
+        assert_eq!(
+            check_frame(&frame(&[("hip.flexion", 95.0), ("hip.rotation", 62.0)]), 0),
+            []
+        );
+        assert_eq!(
+            check_frame(&frame(&[("hip.flexion", 10.0), ("hip.rotation", 62.0)]), 0).len(),
+            1
+        );
     }
 
     #[test]
     fn an_arm_behind_the_back_rises_less() {
-        assert_eq!(check_frame(&frame(&[("shoulder.plane", 90.0), ("shoulder.elevation", 165.0)]), 0), []);
-        assert_eq!(check_frame(&frame(&[("shoulder.plane", -90.0), ("shoulder.elevation", 70.0)]), 0).len(), 1);
+        assert_eq!(
+            check_frame(
+                &frame(&[("shoulder.plane", 90.0), ("shoulder.elevation", 165.0)]),
+                0
+            ),
+            []
+        );
+        assert_eq!(
+            check_frame(
+                &frame(&[("shoulder.plane", -90.0), ("shoulder.elevation", 70.0)]),
+                0
+            )
+            .len(),
+            1
+        );
     }
 
     #[test]

@@ -9,13 +9,26 @@ use crate::rig::bone::{Bone, Side};
 use std::collections::BTreeMap;
 
 /// The keys of a pose file, in the order the README tells them.
-pub(super) const KEYS: [&str; 10] =
-    ["name", "about", "basis", "demand", "beyond_range", "optional", "angles", "frames", "steps", "cycle"];
+pub(super) const KEYS: [&str; 10] = [
+    "name",
+    "about",
+    "basis",
+    "demand",
+    "beyond_range",
+    "optional",
+    "angles",
+    "frames",
+    "steps",
+    "cycle",
+];
 /// The keys of `cycle`.
 pub(super) const CYCLE_KEYS: [&str; 2] = ["seconds", "right_after_percent"];
 /// The words for demand.
-pub(super) const DEMANDS: [(&str, Demand); 3] =
-    [("upright", Demand::Upright), ("seated", Demand::Seated), ("hard", Demand::Hard)];
+pub(super) const DEMANDS: [(&str, Demand); 3] = [
+    ("upright", Demand::Upright),
+    ("seated", Demand::Seated),
+    ("hard", Demand::Hard),
+];
 /// Most frames of one pose: each is skinned and measured.
 pub(super) const MOST_FRAMES: usize = 1000;
 
@@ -33,7 +46,9 @@ pub fn parse(text: impl AsRef<[u8]>, file_name: &str) -> Result<Pose, PoseError>
 fn pose(top: &Tree) -> Result<Pose, Wrong> {
     let fields = map(top, "a pose file", &KEYS)?;
     let beyond_range = fields.get("beyond_range").map_or(Ok(false), |tree| flag(tree))?;
-    let optional = fields.get("optional").map_or(Ok(Vec::new()), |tree| optional(tree))?;
+    let optional = fields
+        .get("optional")
+        .map_or(Ok(Vec::new()), |tree| optional(tree))?;
     let mut marks = Marks::default();
     let sequence = sequence(top, &fields, &mut marks)?;
     if !beyond_range {
@@ -48,8 +63,12 @@ fn pose(top: &Tree) -> Result<Pose, Wrong> {
         optional,
         frames: keys::frames(&sequence),
     };
+    // The keys are legal, but between two of them a pose may still leave what joints can do.
     match ranges::check(&pose).first() {
-        Some(out) if !beyond_range => Err(beyond(top.id, &format!("frame {}: {out}", out.frame))),
+        Some(out) if !beyond_range => {
+            let node = fields.get("frames").map_or(top.id, |tree| tree.id);
+            Err(beyond(node, &format!("between the key frames, at frame {}, {out}", out.frame)))
+        }
         _ => Ok(pose),
     }
 }
@@ -77,12 +96,21 @@ fn still(angles: &Tree, fields: &Entries, marks: &mut Marks) -> Result<Sequence,
     for key in ["steps", "cycle"] {
         if let Some(tree) = fields.get(key) {
             let say = format!("`{key}` belongs to a sequence, and this pose has no `frames`");
-            return Err(wrong(tree.id, &say, "not for a still pose", "write the key frames as a list `frames:`"));
+            return Err(wrong(
+                tree.id,
+                &say,
+                "not for a still pose",
+                "write the key frames as a list `frames:`",
+            ));
         }
     }
     let entries = map(angles, "`angles`", &joint_words())?;
     let angles = joints(&entries, marks, 0)?;
-    Ok(Sequence { keys: vec![(0.0, angles)], clock: Clock::None, steps: None })
+    Ok(Sequence {
+        keys: vec![(0.0, angles)],
+        clock: Clock::None,
+        steps: None,
+    })
 }
 
 fn moving(frames: &Tree, fields: &Entries, marks: &mut Marks) -> Result<Sequence, Wrong> {
@@ -108,7 +136,10 @@ fn moving(frames: &Tree, fields: &Entries, marks: &mut Marks) -> Result<Sequence
         (None, Some(_)) => Clock::Seconds,
         (None, None) => Clock::None,
     };
-    if let Clock::Cycle { right_after: Some(_), .. } = clock {
+    if let Clock::Cycle {
+        right_after: Some(_), ..
+    } = clock
+    {
         marks.left_only()?;
     }
     Ok(Sequence { keys, clock, steps })
@@ -134,7 +165,9 @@ fn frame_time(
     before: Option<f64>,
     index: usize,
 ) -> Result<f64, Wrong> {
-    let Some(key) = time_key else { return Ok(index as f64) };
+    let Some(key) = time_key else {
+        return Ok(index as f64);
+    };
     let tree = need(item, entries, key)?;
     let at = match key {
         "at_percent" => number(tree, 0.0, 100.0)?,
@@ -154,7 +187,10 @@ fn frame_time(
 fn cycle(tree: &Tree) -> Result<Clock, Wrong> {
     let fields = map(tree, "`cycle`", &CYCLE_KEYS)?;
     let seconds = number(need(tree, &fields, "seconds")?, 0.01, 3600.0)?;
-    let right_after = fields.get("right_after_percent").map(|tree| number(tree, 0.0, 100.0)).transpose()?;
+    let right_after = fields
+        .get("right_after_percent")
+        .map(|tree| number(tree, 0.0, 100.0))
+        .transpose()?;
     Ok(Clock::Cycle { seconds, right_after })
 }
 
@@ -170,7 +206,10 @@ struct Marks {
 impl Marks {
     fn check(&self, sequence: &Sequence) -> Result<(), Wrong> {
         for (frame, (_, angles)) in sequence.keys.iter().enumerate() {
-            let posed = PoseFrame { time_s: None, angles: angles.clone() };
+            let posed = PoseFrame {
+                time_s: None,
+                angles: angles.clone(),
+            };
             if let Some(out) = ranges::check_frame(&posed, frame).first() {
                 let place = self.nodes.get(&(frame, out.bone, Some(out.motion)));
                 let place = place.or_else(|| self.nodes.get(&(frame, out.bone, None)));
@@ -203,7 +242,11 @@ impl Marks {
     }
 
     fn left_only(&self) -> Result<(), Wrong> {
-        match self.nodes.iter().find(|((_, bone, _), _)| bone.side() == Some(Side::Right)) {
+        match self
+            .nodes
+            .iter()
+            .find(|((_, bone, _), _)| bone.side() == Some(Side::Right))
+        {
             Some((_, &node)) => Err(wrong(
                 node,
                 "this cycle gives the right side what the left did, so its frames name only the left",
@@ -225,14 +268,20 @@ fn joints(entries: &Entries, marks: &mut Marks, frame: usize) -> Result<BTreeMap
     let mut found = BTreeMap::new();
     for (word, tree) in entries {
         // Time keys stand beside the joints.
-        let Some((joint, sides)) = Joint::from_key(word) else { continue };
+        let Some((joint, sides)) = Joint::from_key(word) else {
+            continue;
+        };
         let (angles, nodes) = angles(tree, joint, word)?;
         for bone in joint.bones(sides) {
             if found.insert(bone, angles.clone()).is_some() {
                 return Err(twice(tree.id, joint));
             }
             marks.nodes.insert((frame, bone, None), tree.id);
-            marks.nodes.extend(nodes.iter().map(|&(motion, node)| ((frame, bone, Some(motion)), node)));
+            marks.nodes.extend(
+                nodes
+                    .iter()
+                    .map(|&(motion, node)| ((frame, bone, Some(motion)), node)),
+            );
         }
     }
     Ok(found)
@@ -259,9 +308,15 @@ fn angles(tree: &Tree, joint: Joint, word: &str) -> Result<(Angles, Nodes), Wron
         other => {
             return Err(wrong(
                 tree.id,
-                &format!("`{word}` needs its motions or the word `bind`, and this is {}", other.kind()),
+                &format!(
+                    "`{word}` needs its motions or the word `bind`, and this is {}",
+                    other.kind()
+                ),
                 "not a set of motions",
-                &format!("write `{word}: {{ {}: 10 }}` (degrees) or `{word}: bind`", words.first().unwrap_or(&"flexion")),
+                &format!(
+                    "write `{word}: {{ {}: 10 }}` (degrees) or `{word}: bind`",
+                    words.first().unwrap_or(&"flexion")
+                ),
             ));
         }
     }
@@ -332,16 +387,27 @@ fn demand(tree: &Tree) -> Result<Demand, Wrong> {
     let word = text(tree)?;
     let words = DEMANDS.map(|(word, _)| word);
     let found = DEMANDS.iter().find(|(known, _)| *known == word);
-    found.map(|(_, demand)| *demand).ok_or_else(|| unknown(tree.id, &word, "the demands", &words))
+    found
+        .map(|(_, demand)| *demand)
+        .ok_or_else(|| unknown(tree.id, &word, "the demands", &words))
 }
 
 fn count(tree: &Tree) -> Result<usize, Wrong> {
     #[expect(clippy::cast_precision_loss, reason = "a small constant")]
     let value = number(tree, 1.0, MOST_FRAMES as f64)?;
     if value.fract() != 0.0 {
-        return Err(wrong(tree.id, "the number of frames is a whole number", "not whole", "write, say, 24"));
+        return Err(wrong(
+            tree.id,
+            "the number of frames is a whole number",
+            "not whole",
+            "write, say, 24",
+        ));
     }
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole and 1 to 1000")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "whole and 1 to 1000"
+    )]
     Ok(value as usize)
 }
 
@@ -354,7 +420,12 @@ fn number(tree: &Tree, least: f64, most: f64) -> Result<f64, Wrong> {
         return Ok(value);
     }
     let say = format!("{value} is outside {least} to {most}");
-    Err(wrong(tree.id, &say, "outside", "angles are in degrees, times in seconds or percent"))
+    Err(wrong(
+        tree.id,
+        &say,
+        "outside",
+        "angles are in degrees, times in seconds or percent",
+    ))
 }
 
 fn flag(tree: &Tree) -> Result<bool, Wrong> {
@@ -381,7 +452,12 @@ fn list(tree: &Tree) -> Result<&[Tree], Wrong> {
 fn kind(tree: &Tree, wanted: &str) -> Wrong {
     let found = tree.value.kind();
     let help = "check the value and the indentation below";
-    wrong(tree.id, &format!("{wanted} belongs here, and this is {found}"), "not the right kind", help)
+    wrong(
+        tree.id,
+        &format!("{wanted} belongs here, and this is {found}"),
+        "not the right kind",
+        help,
+    )
 }
 
 /// The entries of a group of keys, each known and there once.
@@ -403,7 +479,12 @@ fn map<'a>(tree: &'a Tree, what: &str, known: &[&str]) -> Result<Entries<'a>, Wr
 
 fn repeated(key: &Key) -> Wrong {
     let say = format!("`{}` is written twice", key.text);
-    wrong(key.id, &say, "the second one", "keep one of the two; check the indentation")
+    wrong(
+        key.id,
+        &say,
+        "the second one",
+        "keep one of the two; check the indentation",
+    )
 }
 
 fn unknown(node: usize, word: &str, what: &str, known: &[&str]) -> Wrong {
@@ -411,7 +492,12 @@ fn unknown(node: usize, word: &str, what: &str, known: &[&str]) -> Wrong {
         Some(near) => format!("did you mean `{near}`?"),
         None => format!("{what} are: {}", known.join(", ")),
     };
-    wrong(node, &format!("`{}` is not one of {what}", shown(word)), "not known here", &help)
+    wrong(
+        node,
+        &format!("`{}` is not one of {what}", shown(word)),
+        "not known here",
+        &help,
+    )
 }
 
 /// A word from the file, no longer than a message bears.
@@ -435,5 +521,10 @@ fn need<'a>(owner: &Tree, fields: &Entries<'a>, key: &str) -> Result<&'a Tree, W
 }
 
 fn wrong(id: usize, say: &str, label: &str, help: &str) -> Wrong {
-    Wrong { id, say: say.to_owned(), label: label.to_owned(), help: help.to_owned() }
+    Wrong {
+        id,
+        say: say.to_owned(),
+        label: label.to_owned(),
+        help: help.to_owned(),
+    }
 }

@@ -120,17 +120,32 @@ const FINGER_NAMES: [[[&str; 3]; 5]; 2] = [
     [
         ["rightThumbMetacarpal", "rightThumbProximal", "rightThumbDistal"],
         ["rightIndexProximal", "rightIndexIntermediate", "rightIndexDistal"],
-        ["rightMiddleProximal", "rightMiddleIntermediate", "rightMiddleDistal"],
+        [
+            "rightMiddleProximal",
+            "rightMiddleIntermediate",
+            "rightMiddleDistal",
+        ],
         ["rightRingProximal", "rightRingIntermediate", "rightRingDistal"],
-        ["rightLittleProximal", "rightLittleIntermediate", "rightLittleDistal"],
+        [
+            "rightLittleProximal",
+            "rightLittleIntermediate",
+            "rightLittleDistal",
+        ],
     ],
 ];
 
 impl Bone {
     /// All 55 bones, in the order of the enum, left before right.
     pub fn all() -> Vec<Self> {
-        let mut all =
-            vec![Self::Hips, Self::Spine, Self::Chest, Self::UpperChest, Self::Neck, Self::Head, Self::Jaw];
+        let mut all = vec![
+            Self::Hips,
+            Self::Spine,
+            Self::Chest,
+            Self::UpperChest,
+            Self::Neck,
+            Self::Head,
+            Self::Jaw,
+        ];
         let sided: [fn(Side) -> Self; 9] = [
             Self::Eye,
             Self::UpperLeg,
@@ -293,9 +308,15 @@ mod tests {
     fn vrm_counts_hold() {
         let all = Bone::all();
         assert_eq!(all.len(), 55);
-        assert_eq!(all.iter().map(|bone| bone.name()).collect::<BTreeSet<_>>().len(), 55);
+        assert_eq!(
+            all.iter().map(|bone| bone.name()).collect::<BTreeSet<_>>().len(),
+            55
+        );
         assert_eq!(all.iter().filter(|bone| bone.required()).count(), 15);
-        assert_eq!(all.iter().filter(|bone| bone.name().contains("Proximal")).count(), 10);
+        assert_eq!(
+            all.iter().filter(|bone| bone.name().contains("Proximal")).count(),
+            10
+        );
     }
 
     #[test]
@@ -315,12 +336,25 @@ mod tests {
         for bone in Bone::all().into_iter().skip(1) {
             let chain: Vec<Bone> = bone.ancestors().collect();
             assert_eq!(chain.last(), Some(&Bone::Hips), "{bone}");
-            assert!(chain.iter().all(|up| up.side().is_none() || up.side() == bone.side()), "{bone}: {chain:?}");
+            assert!(
+                chain
+                    .iter()
+                    .all(|up| up.side().is_none() || up.side() == bone.side()),
+                "{bone}: {chain:?}"
+            );
         }
         let hand: Vec<&str> = Bone::Hand(Side::Right).ancestors().map(Bone::name).collect();
         assert_eq!(
             hand,
-            ["rightLowerArm", "rightUpperArm", "rightShoulder", "upperChest", "chest", "spine", "hips"]
+            [
+                "rightLowerArm",
+                "rightUpperArm",
+                "rightShoulder",
+                "upperChest",
+                "chest",
+                "spine",
+                "hips"
+            ]
         );
         let tip = Bone::Finger(Side::Left, Finger::Ring, Phalanx::Tip);
         assert_eq!(
@@ -335,7 +369,10 @@ mod tests {
             assert_eq!(bone.mirror().mirror(), bone);
             assert_eq!(bone.mirror().side(), bone.side().map(Side::mirror));
             assert_eq!(bone.mirror().parent(), bone.parent().map(Bone::mirror));
-            let swapped = bone.name().strip_prefix("left").map(|rest| format!("right{rest}"));
+            let swapped = bone
+                .name()
+                .strip_prefix("left")
+                .map(|rest| format!("right{rest}"));
             if let Some(swapped) = swapped {
                 assert_eq!(bone.mirror().name(), swapped);
             }
