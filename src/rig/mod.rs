@@ -3,6 +3,7 @@
 //! A [`Rig`] is plain data in the order a reader wants it: nodes with parents first, one [`Mesh`] per
 //! primitive with its weight rows exactly as the file has them, clips as keyframes. Nothing here is mended.
 
+pub mod bone; // VRM 1.0 humanoid bones: names, sides, parents
 pub mod gltf; // the only room that names the gltf crate
 pub mod bone; // the humanoid bones
 pub mod names; // a joint's name -> bone

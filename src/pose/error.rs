@@ -1,0 +1,112 @@
+//! What is wrong with a pose, where it is written, and what to write instead.
+
+use miette::{Diagnostic, NamedSource, SourceSpan};
+use thiserror::Error;
+
+/// Why a pose, or a name for one, was refused. Each is one sentence; with [`PoseError::report`] the binary prints the
+/// file, the line and what to write instead.
+#[derive(Clone, Debug, Error, Diagnostic)]
+pub enum PoseError {
+    /// Something written in a pose file.
+    #[error(transparent)]
+    #[diagnostic(transparent)]
+    Written(Box<Mistake>),
+    /// A file that is not text or far too long.
+    #[error("{file}: {say}")]
+    NotText {
+        /// As given.
+        file: String,
+        /// Why not.
+        say: String,
+    },
+    /// No pose, clip or motion of that name.
+    #[error("there is no {kind} called `{name}`")]
+    Unknown {
+        /// `pose`, `clip`, `motion`.
+        kind: &'static str,
+        /// As asked for.
+        name: String,
+        /// The nearest right name, or where to find them.
+        #[help]
+        help: String,
+    },
+    /// A range such as `hip.flexion=0:120` that cannot be read.
+    #[error("`{text}` is not a motion to sweep: {say}")]
+    Sweep {
+        /// As given.
+        text: String,
+        /// Why not.
+        say: String,
+        /// How it is written.
+        #[help]
+        help: String,
+    },
+}
+
+/// Something in a hand-written file that cannot stand, with its place.
+#[derive(Clone, Debug, Error, Diagnostic)]
+#[error("{file}:{line}:{column}: {say}")]
+pub struct Mistake {
+    /// Name of the file, as given.
+    pub file: String,
+    /// 1-based.
+    pub line: usize,
+    /// 1-based, in characters.
+    pub column: usize,
+    /// One plain sentence.
+    pub say: String,
+    /// The whole text, for the snippet.
+    #[source_code]
+    pub written: NamedSource<String>,
+    /// Byte offset and length.
+    #[label("{label}")]
+    pub span: SourceSpan,
+    /// A few words under the spot.
+    pub label: String,
+    /// What to write instead.
+    #[help]
+    pub help: String,
+}
+
+impl PoseError {
+    /// The error as `miette` prints it, with the snippet of the file.
+    pub fn report(self) -> miette::Report {
+        miette::Report::new(self)
+    }
+
+    /// The place in the file, where the error has one.
+    pub fn mistake(&self) -> Option<&Mistake> {
+        match self {
+            Self::Written(mistake) => Some(mistake),
+            _ => None,
+        }
+    }
+
+    /// `no pose called ..`, with the nearest of the known names.
+    pub(super) fn unknown<'a>(
+        kind: &'static str,
+        name: &str,
+        known: impl IntoIterator<Item = &'a str> + Clone,
+    ) -> Self {
+        let help = match super::nearest::nearest(name, known.clone()) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None => list(kind, known),
+        };
+        Self::Unknown {
+            kind,
+            name: name.to_owned(),
+            help,
+        }
+    }
+}
+
+fn list<'a>(kind: &str, known: impl IntoIterator<Item = &'a str>) -> String {
+    // A list longer than this is read by nobody.
+    const MOST: usize = 40;
+    let known: Vec<&str> = known.into_iter().collect();
+    match known.len() {
+        0 => format!("there is no {kind} here at all"),
+        len if len > MOST => format!("there are: {}, and {} more", known[..MOST].join(", "), len - MOST),
+        _ => format!("there are: {}", known.join(", ")),
+    }
+}
