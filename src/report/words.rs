@@ -209,13 +209,27 @@ fn is_excess(path: &str) -> bool {
     path.starts_with("stretch.beyond_skin.")
 }
 
+/// A value as it is shown: a stretch beyond the skin of 1.31 is 31 (per cent), all else as it is.
+pub fn shown(path: &str, value: f64) -> f64 {
+    if is_excess(path) {
+        (value * 1000.0 - 1000.0).round() / 10.0
+    } else {
+        value
+    }
+}
+
+/// The unit that belongs to [`shown`].
+pub fn shown_unit(path: &str) -> &'static str {
+    if is_excess(path) { "%" } else { unit(path) }
+}
+
 /// A value with its unit: `243 cm²`, `8.6 mm`; a stretch of 1.31 beyond the skin is `31 %`.
 pub fn quantity(path: &str, value: f64) -> String {
-    match unit(path) {
-        "" if is_excess(path) => format!("{} %", number((value * 1000.0 - 1000.0).round() / 10.0)),
-        "" => number(value),
-        "°" => format!("{}°", number(value)),
-        unit => format!("{} {unit}", number(value)),
+    let value = number(shown(path, value));
+    match shown_unit(path) {
+        "" => value,
+        "°" => format!("{value}°"),
+        unit => format!("{value} {unit}"),
     }
 }
 
