@@ -3,6 +3,7 @@
 //! The SVG writer keeps whole pixels only, so curves would turn to stairs: everything is drawn eight times as large and
 //! the header then says the real size.
 
+use super::picture::Image;
 use plotters::backend::DrawingBackend;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
@@ -64,11 +65,11 @@ pub(super) fn svg(size: [f64; 2], paint: impl FnOnce(&mut Canvas)) -> String {
     )
 }
 
-/// The sheet as a PNG on white, `times` as large as it is shown.
-pub(super) fn png(svg: &str, times: f32) -> Option<Vec<u8>> {
+/// The sheet as a picture on white, `times` as large as it is shown.
+pub(super) fn image(svg: &str, times: f32) -> Option<Image> {
     let tree = tree(svg)?;
-    let [wide, high] = [tree.size().width(), tree.size().height()].map(|s| (s * times).round() as u32);
-    let mut pixels = tiny_skia::Pixmap::new(wide, high)?;
+    let [width, height] = [tree.size().width(), tree.size().height()].map(|s| (s * times).round() as u32);
+    let mut pixels = tiny_skia::Pixmap::new(width, height)?;
     pixels.fill(tiny_skia::Color::WHITE);
     resvg::render(
         &tree,
@@ -80,14 +81,7 @@ pub(super) fn png(svg: &str, times: f32) -> Option<Vec<u8>> {
         .chunks_exact(4)
         .flat_map(|p| [p[0], p[1], p[2]])
         .collect();
-    Some(
-        super::picture::Image {
-            width: wide,
-            height: high,
-            rgb,
-        }
-        .png(),
-    )
+    Some(Image { width, height, rgb })
 }
 
 /// The SVG as shapes, with this tool's own font.

@@ -9,6 +9,7 @@ pub mod camera; // from where a picture is taken
 pub mod colour; // value -> colour
 pub mod picture; // shapes -> PNG
 pub mod scene; // what a still is made of
+pub mod stills; // scene -> pictures with their words
 pub mod words; // how numbers and verdicts are put
 pub mod worst; // which number stands worst against its limit
 

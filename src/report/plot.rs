@@ -40,7 +40,9 @@ pub fn svg(outcome: &Outcome, fitting: &Fitting, path: &str) -> String {
 
 /// An SVG of [`svg`] as PNG, twice its shown size.
 pub fn png(svg: &str) -> Vec<u8> {
-    canvas::png(svg, 2.0).expect("plots have a size and are SVG")
+    canvas::image(svg, 2.0)
+        .expect("plots have a size and are SVG")
+        .png()
 }
 
 /// One pose's frames.
