@@ -39,7 +39,7 @@ pub enum Paint<'a> {
         /// One per vertex; NaN is not measured and drawn in `plain`.
         values: &'a [f32],
         /// From which value to which.
-        scale: &'a Scale,
+        scale: Scale,
         /// The surface's own colour.
         plain: [u8; 3],
     },
@@ -154,7 +154,7 @@ mod tests {
                 triangles: &cloth_triangles,
                 paint: Paint::Heat {
                     values: &values,
-                    scale: &scale,
+                    scale,
                     plain: CLOTH,
                 },
             },

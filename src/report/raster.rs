@@ -89,6 +89,22 @@ impl Buffer {
     }
 }
 
+/// Whether nothing hides a point that lies on or just under a surface.
+pub(super) fn is_seen(shapes: &[Shape], camera: &Camera, point: [f32; 3]) -> bool {
+    /// How deep under the foremost surface a point may lie, metres: the focus may be under thin fabric.
+    const UNDER: f32 = 0.01;
+    let frame = Frame::new(camera, [120, 150]);
+    let mut buffer = Buffer::new(frame.wide * frame.high);
+    for shape in shapes {
+        buffer.fill(shape, &frame, 0);
+    }
+    let [column, row, near] = frame.place(point);
+    if !(column >= 0.0 && row >= 0.0 && (column as usize) < frame.wide && (row as usize) < frame.high) {
+        return false;
+    }
+    buffer.near[row as usize * frame.wide + column as usize] <= near + UNDER
+}
+
 /// The samples between the least and the largest of three coordinates.
 fn span(of: [f32; 3], end: usize) -> std::ops::Range<usize> {
     let least = of[0].min(of[1]).min(of[2]).max(0.0) as usize;
