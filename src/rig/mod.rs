@@ -5,7 +5,6 @@
 
 pub mod bone; // VRM 1.0 humanoid bones: names, sides, parents
 pub mod gltf; // the only room that names the gltf crate
-pub mod bone; // the humanoid bones
 pub mod names; // a joint's name -> bone
 pub mod roles; // nodes -> roles
 pub mod surface; // meshes -> one surface in metres
