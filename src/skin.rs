@@ -18,7 +18,9 @@ impl Pairing {
     /// Pairs joints by name, then by role. Names must be non-empty; the first of equal names counts.
     pub fn new(driven: &Skeleton, driver: &Skeleton) -> Self {
         let by_name = |name: &str| {
-            (!name.is_empty()).then(|| driver.joints.iter().position(|joint| joint.name == name)).flatten()
+            (!name.is_empty())
+                .then(|| driver.joints.iter().position(|joint| joint.name == name))
+                .flatten()
         };
         let by_role = |node: usize| driver.roles.node(driven.roles.bone(node)?);
         Self {
@@ -51,7 +53,11 @@ pub fn follow(driven: &Skeleton, pairing: &Pairing, driver_world: &[Matrix4<f64>
         let matrix = &driver_world[node];
         (polar(matrix).0, matrix.fixed_view::<3, 1>(0, 3).into_owned())
     };
-    let first = pairing.driver.iter().enumerate().find_map(|(node, driver)| Some((node, of_driver((*driver)?))));
+    let first = pairing
+        .driver
+        .iter()
+        .enumerate()
+        .find_map(|(node, driver)| Some((node, of_driver((*driver)?))));
     for (node, joint) in driven.joints.iter().enumerate() {
         let here = match (pairing.driver[node], joint.parent) {
             (Some(driver), _) => of_driver(driver),
@@ -69,7 +75,9 @@ pub fn follow(driven: &Skeleton, pairing: &Pairing, driver_world: &[Matrix4<f64>
         .zip(&placed)
         .map(|(joint, (rotation, position))| {
             let mut world = Matrix4::identity();
-            world.fixed_view_mut::<3, 3>(0, 0).copy_from(&(rotation.matrix() * joint.stretch));
+            world
+                .fixed_view_mut::<3, 3>(0, 0)
+                .copy_from(&(rotation.matrix() * joint.stretch));
             world.fixed_view_mut::<3, 1>(0, 3).copy_from(position);
             world
         })
@@ -85,7 +93,10 @@ fn carried(
 ) -> (Rotation3<f64>, Vector3<f64>) {
     let (joint, carrier) = (&skeleton.joints[node], &skeleton.joints[with]);
     let turn = at.0 * carrier.rotation.inverse();
-    (turn * joint.rotation, at.1 + turn * (joint.position - carrier.position))
+    (
+        turn * joint.rotation,
+        at.1 + turn * (joint.position - carrier.position),
+    )
 }
 
 /// The matrix of each of a surface's binds: three rows of four, from the surface's space to the posed world.
@@ -100,7 +111,10 @@ pub fn palette(surface: &Surface, world: &[Matrix4<f64>]) -> Vec<[[f32; 4]; 3]> 
         .collect()
 }
 
-#[expect(clippy::cast_possible_truncation, reason = "positions and palettes are f32 (DESIGN 2)")]
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "positions and palettes are f32 (DESIGN 2)"
+)]
 fn narrow(value: f64) -> f32 {
     value as f32
 }
@@ -124,6 +138,10 @@ pub fn blend(surface: &Surface, palette: &[[[f32; 4]; 3]], out: &mut Vec<[f32; 3
             }
         }
         let posed = sum.map(|row| row[0] * p[0] + row[1] * p[1] + row[2] * p[2] + row[3]);
-        if posed.iter().all(|value| value.is_finite()) { posed } else { [0.0; 3] }
+        if posed.iter().all(|value| value.is_finite()) {
+            posed
+        } else {
+            [0.0; 3]
+        }
     }));
 }

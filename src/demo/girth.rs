@@ -20,10 +20,25 @@ fn tapes(body: &BodyShape) -> [Frame; 7] {
     let joints = body.joints();
     let (knee, ankle) = (leg.local(&joints.lower_leg), leg.local(&joints.foot).z);
     let round = |at: f64| {
-        let along = if at < 1.0 { knee.z * at } else { knee.z + (ankle - knee.z) * (at - 1.0) };
-        Frame { origin: leg.point(knee.x * (1.0 - (at - 1.0).abs()), 0.0, along), ..leg }
+        let along = if at < 1.0 {
+            knee.z * at
+        } else {
+            knee.z + (ankle - knee.z) * (at - 1.0)
+        };
+        Frame {
+            origin: leg.point(knee.x * (1.0 - (at - 1.0).abs()), 0.0, along),
+            ..leg
+        }
     };
-    [level(0.720), level(0.600), level(0.517), round(THIGH_TAPE), round(0.90), round(1.32), round(1.86)]
+    [
+        level(0.720),
+        level(0.600),
+        level(0.517),
+        round(THIGH_TAPE),
+        round(0.90),
+        round(1.32),
+        round(1.86),
+    ]
 }
 
 /// Where the thigh's tape lies, as a share of hip joint to knee: just below the crotch.
@@ -45,7 +60,11 @@ fn girth_of(tape: &Frame, distance: &impl Fn(&Point) -> f64) -> f64 {
         }
         for _ in 0..14 {
             let middle = 0.5 * (low + high);
-            if at(middle) < 0.0 { low = middle } else { high = middle }
+            if at(middle) < 0.0 {
+                low = middle
+            } else {
+                high = middle
+            }
         }
         outline.push([cosine * low, sine * low]);
     }
@@ -55,7 +74,8 @@ fn girth_of(tape: &Frame, distance: &impl Fn(&Point) -> f64) -> f64 {
 /// Length of a tape pulled tight round points of a plane (Andrew's monotone chain).
 fn hull_length(points: &mut [[f64; 2]]) -> f64 {
     points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
-    let turn = |o: [f64; 2], a: [f64; 2], b: [f64; 2]| (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0]);
+    let turn =
+        |o: [f64; 2], a: [f64; 2], b: [f64; 2]| (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0]);
     let chain = |order: &mut dyn Iterator<Item = [f64; 2]>| {
         let mut chain: Vec<[f64; 2]> = Vec::new();
         for point in order {
@@ -64,7 +84,10 @@ fn hull_length(points: &mut [[f64; 2]]) -> f64 {
             }
             chain.push(point);
         }
-        chain.windows(2).map(|pair| (pair[1][0] - pair[0][0]).hypot(pair[1][1] - pair[0][1])).sum::<f64>()
+        chain
+            .windows(2)
+            .map(|pair| (pair[1][0] - pair[0][0]).hypot(pair[1][1] - pair[0][1]))
+            .sum::<f64>()
     };
     chain(&mut points.iter().copied()) + chain(&mut points.iter().rev().copied())
 }
@@ -78,7 +101,9 @@ pub(super) fn fitted(body: &BodyShape) -> Shape {
         let shape = Shape::new(body, &Girths::from_all(sizes));
         for slot in 0..7 {
             let read = if slot == 0 {
-                girth_of(&tapes[slot], &|p: &Point| shape.trunk_distance(&Vector3::new(p.x.abs(), p.y, p.z)))
+                girth_of(&tapes[slot], &|p: &Point| {
+                    shape.trunk_distance(&Vector3::new(p.x.abs(), p.y, p.z))
+                })
             } else {
                 girth_of(&tapes[slot], &|p: &Point| shape.distance(p))
             };
@@ -127,7 +152,9 @@ fn loop_length(tape: &Frame, points: &[Point], triangles: &[[u32; 3]]) -> f64 {
             stack.extend(links[&edge].iter().filter(|next| seen.insert(**next)).copied());
         }
         let count = outline.len() as f64;
-        let middle = outline.iter().fold([0.0, 0.0], |sum, p| [sum[0] + p[0] / count, sum[1] + p[1] / count]);
+        let middle = outline.iter().fold([0.0, 0.0], |sum, p| {
+            [sum[0] + p[0] / count, sum[1] + p[1] / count]
+        });
         let away = middle[0].hypot(middle[1]);
         if away < best.0 {
             best = (away, hull_length(&mut outline));

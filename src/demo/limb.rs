@@ -28,7 +28,12 @@ impl Frame {
     pub(super) fn towards(origin: Point, end: Point) -> Self {
         let along = (end - origin).normalize();
         let front = (Vector3::z() - along * along.z).normalize();
-        Self { origin, side: along.cross(&front) * -1.0, front, along }
+        Self {
+            origin,
+            side: along.cross(&front) * -1.0,
+            front,
+            along,
+        }
     }
 
     /// The point at (`side`, `front`, `along`) of this frame.
@@ -79,7 +84,10 @@ impl Limb {
         let step = (to - from) / (ROWS - 1) as f64;
         let mut rows = vec![[0.0; 14]; ROWS];
         for channel in 0..7 {
-            let knots: Vec<(f64, f64)> = sections.iter().map(|(at, section)| (*at, section[channel])).collect();
+            let knots: Vec<(f64, f64)> = sections
+                .iter()
+                .map(|(at, section)| (*at, section[channel]))
+                .collect();
             let slopes = knot_slopes(&knots);
             for (row, values) in rows.iter_mut().enumerate() {
                 values[channel] = hermite(&knots, &slopes, from + step * row as f64);
@@ -97,7 +105,14 @@ impl Limb {
             .iter()
             .flat_map(|(_, s)| s[..4].iter().map(|half| half * 1.42 + s[5].hypot(s[6])))
             .fold(0.0, f64::max);
-        Self { frame, from, to, round, widest, rows }
+        Self {
+            frame,
+            from,
+            to,
+            round,
+            widest,
+            rows,
+        }
     }
 
     /// First-order signed distance in metres, negative inside.
@@ -145,7 +160,10 @@ fn soften(rows: &mut [[f64; 14]]) {
         let before = rows.to_vec();
         for row in SOFT..rows.len() - SOFT {
             for channel in 0..7 {
-                let sum: f64 = before[row - SOFT..=row + SOFT].iter().map(|values| values[channel]).sum();
+                let sum: f64 = before[row - SOFT..=row + SOFT]
+                    .iter()
+                    .map(|values| values[channel])
+                    .sum();
                 rows[row][channel] = sum / (2 * SOFT + 1) as f64;
             }
         }
@@ -162,13 +180,20 @@ fn knot_slopes(knots: &[(f64, f64)]) -> Vec<f64> {
     (0..knots.len())
         .map(|knot| {
             if knot == 0 || knot == last {
-                return if last == 0 { 0.0 } else { secant(knot.min(last - 1)) };
+                return if last == 0 {
+                    0.0
+                } else {
+                    secant(knot.min(last - 1))
+                };
             }
             let (before, after) = (secant(knot - 1), secant(knot));
             if before * after <= 0.0 {
                 return 0.0;
             }
-            let (left, right) = (knots[knot].0 - knots[knot - 1].0, knots[knot + 1].0 - knots[knot].0);
+            let (left, right) = (
+                knots[knot].0 - knots[knot - 1].0,
+                knots[knot + 1].0 - knots[knot].0,
+            );
             let (first, second) = (2.0 * right + left, right + 2.0 * left);
             (first + second) / (first / before + second / after)
         })
@@ -176,7 +201,10 @@ fn knot_slopes(knots: &[(f64, f64)]) -> Vec<f64> {
 }
 
 fn hermite(knots: &[(f64, f64)], slopes: &[f64], at: f64) -> f64 {
-    let knot = knots.partition_point(|knot| knot.0 <= at).clamp(1, knots.len() - 1) - 1;
+    let knot = knots
+        .partition_point(|knot| knot.0 <= at)
+        .clamp(1, knots.len() - 1)
+        - 1;
     let width = knots[knot + 1].0 - knots[knot].0;
     let t = (at - knots[knot].0) / width;
     let (t2, t3) = (t * t, t * t * t);
@@ -212,7 +240,11 @@ impl Egg {
     pub(super) fn distance(&self, point: &Point) -> f64 {
         let scaled = self.frame.local(point).component_div(&self.half);
         let (near, steep) = (scaled.norm(), scaled.component_div(&self.half).norm());
-        if steep < 1e-9 { -self.half.min() } else { near * (near - 1.0) / steep }
+        if steep < 1e-9 {
+            -self.half.min()
+        } else {
+            near * (near - 1.0) / steep
+        }
     }
 }
 

@@ -27,7 +27,13 @@ pub fn body(shape: &BodyShape) -> Mannequin {
     let skin = mesher::mesh(&grid(shape), &|point| surface.distance(point));
     let skeleton = Skeleton::new(shape);
     let rows = weights::diffuse(&skin, &surface, &skeleton);
-    Mannequin { shape: shape.clone(), surface, skin, skeleton, rows }
+    Mannequin {
+        shape: shape.clone(),
+        surface,
+        skin,
+        skeleton,
+        rows,
+    }
 }
 
 fn grid(shape: &BodyShape) -> Grid {
@@ -49,7 +55,11 @@ impl Mannequin {
 
     /// Vertex positions as bound, metres.
     pub fn positions(&self) -> Vec<[f32; 3]> {
-        self.skin.points.iter().map(|p| [p.x as f32, p.y as f32, p.z as f32]).collect()
+        self.skin
+            .points
+            .iter()
+            .map(|p| [p.x as f32, p.y as f32, p.z as f32])
+            .collect()
     }
 
     /// Triangles, counter-clockwise from outside.

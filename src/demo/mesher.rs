@@ -60,7 +60,12 @@ impl Samples {
             })
             .collect::<Vec<_>>()
             .concat();
-        Self { xs, counts, values, grid: *grid }
+        Self {
+            xs,
+            counts,
+            values,
+            grid: *grid,
+        }
     }
 
     fn value(&self, [column, row, depth]: [usize; 3]) -> f32 {
@@ -69,7 +74,11 @@ impl Samples {
 
     fn point(&self, [column, row, depth]: [usize; 3]) -> Point {
         let edge = self.grid.edge;
-        Vector3::new(self.xs[column], self.grid.low.y + edge * row as f64, self.grid.low.z + edge * depth as f64)
+        Vector3::new(
+            self.xs[column],
+            self.grid.low.y + edge * row as f64,
+            self.grid.low.z + edge * depth as f64,
+        )
     }
 
     /// Mean of the crossings on the cell's edges.
@@ -143,7 +152,11 @@ fn nets(samples: &Samples) -> (Vec<Point>, Vec<[u32; 4]>) {
                         index[slot(cell)]
                     };
                     let ring = [cell(1, 1), cell(0, 1), cell(0, 0), cell(1, 0)];
-                    quads.push(if inside { ring } else { [ring[3], ring[2], ring[1], ring[0]] });
+                    quads.push(if inside {
+                        ring
+                    } else {
+                        [ring[3], ring[2], ring[1], ring[0]]
+                    });
                 }
             }
         }
@@ -165,7 +178,12 @@ fn mirrored(half: Vec<Point>, _quads: &[[u32; 4]]) -> Skin {
             points.push(Vector3::new(-point.x, point.y, point.z));
         }
     }
-    Skin { points, triangles: Vec::new(), mirror, half: count }
+    Skin {
+        points,
+        triangles: Vec::new(),
+        mirror,
+        half: count,
+    }
 }
 
 /// How often vertices are evened out and pulled back onto the surface.
@@ -241,11 +259,23 @@ fn triangles(skin: &Skin, quads: &[[u32; 4]]) -> Vec<[u32; 3]> {
     let mut triangles = Vec::with_capacity(quads.len() * 4);
     for &[a, b, c, d] in quads {
         let length = |from: u32, to: u32| (skin.points[from as usize] - skin.points[to as usize]).norm();
-        let pair = if length(a, c) <= length(b, d) { [[a, b, c], [a, c, d]] } else { [[a, b, d], [b, c, d]] };
+        let pair = if length(a, c) <= length(b, d) {
+            [[a, b, c], [a, c, d]]
+        } else {
+            [[a, b, d], [b, c, d]]
+        };
         triangles.extend(pair);
     }
-    let mirrored: Vec<[u32; 3]> =
-        triangles.iter().map(|t| [skin.mirror[t[0] as usize], skin.mirror[t[2] as usize], skin.mirror[t[1] as usize]]).collect();
+    let mirrored: Vec<[u32; 3]> = triangles
+        .iter()
+        .map(|t| {
+            [
+                skin.mirror[t[0] as usize],
+                skin.mirror[t[2] as usize],
+                skin.mirror[t[1] as usize],
+            ]
+        })
+        .collect();
     triangles.extend(mirrored);
     triangles
 }
@@ -263,14 +293,22 @@ mod tests {
                 *edges.entry((t[corner], t[(corner + 1) % 3])).or_default() += 1;
             }
         }
-        assert!(edges.iter().all(|((a, b), count)| *count == 1 && edges.contains_key(&(*b, *a))));
+        assert!(
+            edges
+                .iter()
+                .all(|((a, b), count)| *count == 1 && edges.contains_key(&(*b, *a)))
+        );
         let euler = skin.points.len() as i64 - edges.len() as i64 / 2 + skin.triangles.len() as i64;
         assert_eq!(euler, 2);
     }
 
     #[test]
     fn a_ball_is_closed_and_round() {
-        let grid = Grid { low: Vector3::new(0.0, -0.15, -0.15), high: Vector3::repeat(0.15), edge: 0.02 };
+        let grid = Grid {
+            low: Vector3::new(0.0, -0.15, -0.15),
+            high: Vector3::repeat(0.15),
+            edge: 0.02,
+        };
         let skin = mesh(&grid, &|p: &Point| p.norm() - 0.1);
         assert_sphere(&skin);
         assert!(skin.points.iter().all(|p| (p.norm() - 0.1).abs() < 1e-4));

@@ -51,16 +51,28 @@ impl Shape {
         let h = body.stature;
         let mean = |girth: f64| girth / TAU;
         let seat_radius = mean(sizes.seat);
-        let upright = |origin: Point| Frame { origin, side: Vector3::x(), front: Vector3::z(), along: Vector3::y() };
+        let upright = |origin: Point| Frame {
+            origin,
+            side: Vector3::x(),
+            front: Vector3::z(),
+            along: Vector3::y(),
+        };
         let seat_at = Vector3::new(0.42 * seat_radius, body.level(0.512), -0.40 * seat_radius);
         let chest_radius = mean(sizes.chest);
-        let bust_at = Vector3::new((0.46 + 0.02 * body.womanly) * chest_radius, body.level(0.730 - 0.012 * body.womanly), 0.46 * chest_radius);
+        let bust_at = Vector3::new(
+            (0.46 + 0.02 * body.womanly) * chest_radius,
+            body.level(0.730 - 0.012 * body.womanly),
+            0.46 * chest_radius,
+        );
         let head = joints.head;
         let chin = joints.head.y;
         let tall = joints.crown.y - chin;
         let head_scale = tall / 0.205;
         let at = |up: f64, z: f64| upright(Vector3::new(0.0, chin + up * tall, head.z + z * head_scale));
-        let egg = |frame, side: f64, front: f64, along: f64| Egg { frame, half: Vector3::new(side, front, along) };
+        let egg = |frame, side: f64, front: f64, along: f64| Egg {
+            frame,
+            half: Vector3::new(side, front, along),
+        };
         Self {
             trunk: trunk(body, sizes, &joints),
             neck: neck(body, &joints),
@@ -69,11 +81,36 @@ impl Shape {
             foot: foot(body, &joints),
             palm: palm(&joints, h),
             thumb: thumb(&joints, h),
-            skull: egg(at(0.585, 0.006), 0.076 * head_scale, 0.097 * head_scale, 0.086 * head_scale),
-            face: egg(at(0.30, 0.034), 0.064 * head_scale, 0.066 * head_scale, 0.088 * head_scale),
-            jaw: egg(at(0.07, 0.050), 0.045 * head_scale, 0.045 * head_scale, 0.036 * head_scale),
-            nose: egg(at(0.295, 0.100), 0.011 * head_scale, 0.017 * head_scale, 0.022 * head_scale),
-            seat: egg(upright(seat_at), 0.52 * seat_radius, 0.46 * seat_radius, 0.62 * seat_radius),
+            skull: egg(
+                at(0.585, 0.006),
+                0.076 * head_scale,
+                0.097 * head_scale,
+                0.086 * head_scale,
+            ),
+            face: egg(
+                at(0.30, 0.034),
+                0.064 * head_scale,
+                0.066 * head_scale,
+                0.088 * head_scale,
+            ),
+            jaw: egg(
+                at(0.07, 0.050),
+                0.045 * head_scale,
+                0.045 * head_scale,
+                0.036 * head_scale,
+            ),
+            nose: egg(
+                at(0.295, 0.100),
+                0.011 * head_scale,
+                0.017 * head_scale,
+                0.022 * head_scale,
+            ),
+            seat: egg(
+                upright(seat_at),
+                0.52 * seat_radius,
+                0.46 * seat_radius,
+                0.62 * seat_radius,
+            ),
             bust: egg(
                 upright(bust_at),
                 (0.44 - 0.04 * body.womanly) * chest_radius,
@@ -81,7 +118,10 @@ impl Shape {
                 (0.36 + 0.06 * body.womanly) * chest_radius,
             ),
             shoulder: egg(
-                Frame { origin: joints.upper_arm + Vector3::new(0.002, -0.004, 0.002) * h, ..upright(Vector3::zeros()) },
+                Frame {
+                    origin: joints.upper_arm + Vector3::new(0.002, -0.004, 0.002) * h,
+                    ..upright(Vector3::zeros())
+                },
                 0.030 * h,
                 0.030 * h,
                 0.028 * h,
@@ -134,7 +174,11 @@ impl Shape {
     /// One leg with its foot, kept on its own side of the middle.
     pub(super) fn leg_distance(&self, p: &Point) -> f64 {
         let bound = self.to_bound_leg(p);
-        let foot = smooth_min(self.foot.sole.distance(&bound), self.foot.heel.distance(&bound), 0.03);
+        let foot = smooth_min(
+            self.foot.sole.distance(&bound),
+            self.foot.heel.distance(&bound),
+            0.03,
+        );
         let leg = smooth_min(self.leg.distance(&bound), foot, 0.035);
         smooth_max(leg, HALF_GAP - p.x, 0.012)
     }
@@ -155,7 +199,12 @@ impl Shape {
 /// Gradient of a distance by four evaluations at the corners of a tetrahedron (0.2 mm steps).
 pub(super) fn gradient(distance: &impl Fn(&Point) -> f64, point: &Point) -> Point {
     const STEP: f64 = 2e-4;
-    let corners = [[1.0, -1.0, -1.0], [-1.0, -1.0, 1.0], [-1.0, 1.0, -1.0], [1.0, 1.0, 1.0]];
+    let corners = [
+        [1.0, -1.0, -1.0],
+        [-1.0, -1.0, 1.0],
+        [-1.0, 1.0, -1.0],
+        [1.0, 1.0, 1.0],
+    ];
     corners
         .iter()
         .map(|corner| {
@@ -168,7 +217,15 @@ pub(super) fn gradient(distance: &impl Fn(&Point) -> f64, point: &Point) -> Poin
 
 /// Half-axes of a section from its mean radius and shares of it: side out, side in, front, back.
 fn section(mean: f64, shares: [f64; 4], power: f64, shift: [f64; 2]) -> Section {
-    [mean * shares[0], mean * shares[1], mean * shares[2], mean * shares[3], power, shift[0], shift[1]]
+    [
+        mean * shares[0],
+        mean * shares[1],
+        mean * shares[2],
+        mean * shares[3],
+        power,
+        shift[0],
+        shift[1],
+    ]
 }
 
 fn trunk(body: &BodyShape, sizes: &Girths, joints: &Joints) -> Limb {
@@ -187,21 +244,67 @@ fn trunk(body: &BodyShape, sizes: &Girths, joints: &Joints) -> Limb {
         (0.490, both(seat, 0.80, 0.60, 0.62, 2.2, -0.010)),
         (0.515, both(seat, 1.01, 0.72, 0.74, 2.3, -0.006)),
         (0.545, both(seat, 1.02, 0.75 - 0.02 * woman, 0.74, 2.3, -0.002)),
-        (0.572, both(0.45 * seat + 0.55 * waist, 1.06, 0.82, 0.68, 2.3, 0.0)),
+        (
+            0.572,
+            both(0.45 * seat + 0.55 * waist, 1.06, 0.82, 0.68, 2.3, 0.0),
+        ),
         (0.600, both(waist, 1.09, 0.86, 0.68, 2.3, 0.002)),
         (0.636, both(between(0.12) * narrow, 1.09, 0.84, 0.70, 2.3, 0.0)),
         (0.672, both(between(0.48) * narrow, 1.06, 0.80, 0.74, 2.3, -0.004)),
-        (0.708, both(between(0.86) * (1.0 - 0.05 * woman), 1.03, 0.78 - 0.08 * woman, 0.80, 2.35, -0.010)),
-        (0.740, both(chest * (1.0 - 0.04 * woman), 1.0, 0.70 - 0.06 * woman, 0.80, 2.4, -0.016)),
-        (0.772, both(chest * (1.0 - 0.04 * woman), 0.94, 0.56, 0.72, 2.4, -0.022)),
-        (0.797, both(0.5 * chest + 0.38 * shoulder, 0.92, 0.44, 0.58, 2.3, -0.026)),
-        (0.815, section(shoulder, [0.70, 0.70, 0.31, 0.42], 2.1, [0.0, z(-0.026)])),
-        (0.832, section(shoulder, [0.48, 0.48, 0.24, 0.33], 2.0, [0.0, z(-0.024)])),
-        (0.850, section(shoulder, [0.27, 0.27, 0.18, 0.25], 2.0, [0.0, z(-0.020)])),
+        (
+            0.708,
+            both(
+                between(0.86) * (1.0 - 0.05 * woman),
+                1.03,
+                0.78 - 0.08 * woman,
+                0.80,
+                2.35,
+                -0.010,
+            ),
+        ),
+        (
+            0.740,
+            both(
+                chest * (1.0 - 0.04 * woman),
+                1.0,
+                0.70 - 0.06 * woman,
+                0.80,
+                2.4,
+                -0.016,
+            ),
+        ),
+        (
+            0.772,
+            both(chest * (1.0 - 0.04 * woman), 0.94, 0.56, 0.72, 2.4, -0.022),
+        ),
+        (
+            0.797,
+            both(0.5 * chest + 0.38 * shoulder, 0.92, 0.44, 0.58, 2.3, -0.026),
+        ),
+        (
+            0.815,
+            section(shoulder, [0.70, 0.70, 0.31, 0.42], 2.1, [0.0, z(-0.026)]),
+        ),
+        (
+            0.832,
+            section(shoulder, [0.48, 0.48, 0.24, 0.33], 2.0, [0.0, z(-0.024)]),
+        ),
+        (
+            0.850,
+            section(shoulder, [0.27, 0.27, 0.18, 0.25], 2.0, [0.0, z(-0.020)]),
+        ),
     ];
     let origin = Vector3::new(0.0, base, 0.0);
-    let frame = Frame { origin, side: Vector3::x(), front: Vector3::z(), along: Vector3::y() };
-    let rows: Vec<_> = rows.into_iter().map(|(level, s)| (body.level(level) - base, s)).collect();
+    let frame = Frame {
+        origin,
+        side: Vector3::x(),
+        front: Vector3::z(),
+        along: Vector3::y(),
+    };
+    let rows: Vec<_> = rows
+        .into_iter()
+        .map(|(level, s)| (body.level(level) - base, s))
+        .collect();
     Limb::new(frame, &rows, 0.05)
 }
 
@@ -209,11 +312,27 @@ fn neck(body: &BodyShape, joints: &Joints) -> Limb {
     let thick = (0.0345 - 0.0035 * body.womanly) * body.stature * (1.0 - 0.06 * body.childlike);
     let from = joints.neck - Vector3::new(0.0, 0.035, 0.004) * (body.stature / 1.75);
     let to = joints.head + Vector3::new(0.0, 0.045, 0.004) * (body.stature / 1.75);
-    let frame = Frame { front: Vector3::z(), ..Frame::towards(from, to) };
-    let frame = Frame { side: Vector3::x(), front: frame.along.cross(&Vector3::x()) * -1.0, ..frame };
+    let frame = Frame {
+        front: Vector3::z(),
+        ..Frame::towards(from, to)
+    };
+    let frame = Frame {
+        side: Vector3::x(),
+        front: frame.along.cross(&Vector3::x()) * -1.0,
+        ..frame
+    };
     let long = (to - from).norm();
-    let ring = |share: f64, size: f64| (share * long, section(thick * size, [1.0, 1.0, 1.0, 1.02], 2.1, [0.0, 0.0]));
-    Limb::new(frame, &[ring(0.0, 1.25), ring(0.3, 1.03), ring(0.6, 0.98), ring(1.0, 1.0)], 0.02)
+    let ring = |share: f64, size: f64| {
+        (
+            share * long,
+            section(thick * size, [1.0, 1.0, 1.0, 1.02], 2.1, [0.0, 0.0]),
+        )
+    };
+    Limb::new(
+        frame,
+        &[ring(0.0, 1.25), ring(0.3, 1.03), ring(0.6, 0.98), ring(1.0, 1.0)],
+        0.02,
+    )
 }
 
 /// The leg from inside the pelvis to below the ankle, along the line from hip joint to ankle.
@@ -226,7 +345,13 @@ fn leg(body: &BodyShape, sizes: &Girths) -> Limb {
     let (calf, least) = (sizes.calf / TAU, sizes.ankle / TAU);
     let soft = body.womanly;
     // 0 at the hip joint, 1 at the knee, 2 at the ankle
-    let along = |at: f64| if at < 1.0 { knee.z * at } else { knee.z + (ankle - knee.z) * (at - 1.0) };
+    let along = |at: f64| {
+        if at < 1.0 {
+            knee.z * at
+        } else {
+            knee.z + (ankle - knee.z) * (at - 1.0)
+        }
+    };
     let bow = |at: f64| profile(&[(0.0, 0.0), (1.0, 1.0), (2.0, 0.0)], at);
     let z = |metres: f64| metres * body.stature / 1.75;
     let row = |at: f64, mean: f64, shares: [f64; 4], power: f64, ahead: f64, out: f64| {
@@ -237,18 +362,67 @@ fn leg(body: &BodyShape, sizes: &Girths) -> Limb {
         row(-0.22, thigh, [0.70, 0.62, 0.62, 0.62], 2.1, 0.010, 0.004),
         row(0.00, thigh, [0.86, 0.76, 0.86, 0.80], 2.2, 0.010, 0.006),
         row(0.24, thigh, [0.93, 0.93, 1.04, 1.03], 2.2, 0.006, 0.008),
-        row(0.50, 0.56 * thigh + 0.42 * lower, [0.98, 0.98, 1.06, 0.99], 2.15, 0.010, 0.005),
-        row(0.76, 0.20 * thigh + 0.80 * lower, [0.98, 0.99, 1.03, 0.98], 2.15, 0.006, 0.001),
+        row(
+            0.50,
+            0.56 * thigh + 0.42 * lower,
+            [0.98, 0.98, 1.06, 0.99],
+            2.15,
+            0.010,
+            0.005,
+        ),
+        row(
+            0.76,
+            0.20 * thigh + 0.80 * lower,
+            [0.98, 0.99, 1.03, 0.98],
+            2.15,
+            0.006,
+            0.001,
+        ),
         row(0.90, lower, [0.97, 1.00, 1.02, 0.98], 2.2, 0.000, -0.002),
         row(1.00, 0.96 * lower, [0.97, 0.99, 1.05, 0.94], 2.3, -0.002, -0.002),
-        row(1.09, 0.50 * lower + 0.42 * calf, [0.98, 0.97, 1.02, 0.98], 2.25, -0.006, 0.0),
-        row(1.20, 0.18 * lower + 0.76 * calf, [1.00, 0.98, 0.96, 1.06], 2.15, -0.012, 0.001),
+        row(
+            1.09,
+            0.50 * lower + 0.42 * calf,
+            [0.98, 0.97, 1.02, 0.98],
+            2.25,
+            -0.006,
+            0.0,
+        ),
+        row(
+            1.20,
+            0.18 * lower + 0.76 * calf,
+            [1.00, 0.98, 0.96, 1.06],
+            2.15,
+            -0.012,
+            0.001,
+        ),
         row(1.32, calf, [1.00, 0.99, 0.93, 1.09], 2.1, -0.018, 0.001),
         row(1.46, 0.93 * calf, [0.98, 1.00, 0.94, 1.06], 2.1, -0.017, 0.0),
-        row(1.64, 0.52 * calf + 0.36 * least, [0.97, 0.99, 0.97, 1.03], 2.1, -0.010, 0.0),
-        row(1.80, 0.12 * calf + 0.84 * least, [0.96, 0.96, 1.0, 1.02], 2.1, -0.005, 0.0),
+        row(
+            1.64,
+            0.52 * calf + 0.36 * least,
+            [0.97, 0.99, 0.97, 1.03],
+            2.1,
+            -0.010,
+            0.0,
+        ),
+        row(
+            1.80,
+            0.12 * calf + 0.84 * least,
+            [0.96, 0.96, 1.0, 1.02],
+            2.1,
+            -0.005,
+            0.0,
+        ),
         row(1.88, least, [0.94, 0.94, 1.04, 1.04], 2.1, -0.003, 0.0),
-        row(1.98, 1.08 * least, [1.0 - 0.02 * soft, 0.98, 1.04, 1.06], 2.1, -0.002, 0.0),
+        row(
+            1.98,
+            1.08 * least,
+            [1.0 - 0.02 * soft, 0.98, 1.04, 1.06],
+            2.1,
+            -0.002,
+            0.0,
+        ),
         row(2.06, 1.04 * least, [0.94, 0.92, 1.02, 1.02], 2.2, 0.0, 0.0),
     ];
     Limb::new(frame, &rows, 0.025)
@@ -261,11 +435,25 @@ fn arm(body: &BodyShape, sizes: &Girths, joints: &Joints) -> Limb {
     let wrist = frame.local(&joints.hand).z;
     let stout = (sizes.chest / body.stature / 0.59).powf(0.8) * (1.0 - 0.04 * body.womanly);
     let r = |share: f64| share * body.stature * stout;
-    let along = |at: f64| if at < 1.0 { elbow.z * at } else { elbow.z + (wrist - elbow.z) * (at - 1.0) };
+    let along = |at: f64| {
+        if at < 1.0 {
+            elbow.z * at
+        } else {
+            elbow.z + (wrist - elbow.z) * (at - 1.0)
+        }
+    };
     let bow = |at: f64| profile(&[(0.0, 0.0), (1.0, 1.0), (2.0, 0.0)], at);
     let z = |metres: f64| metres * body.stature / 1.75;
     let row = |at: f64, mean: f64, shares: [f64; 4], ahead: f64| {
-        (along(at), section(mean, shares, 2.15, [elbow.x * bow(at), elbow.y * bow(at) + z(ahead)]))
+        (
+            along(at),
+            section(
+                mean,
+                shares,
+                2.15,
+                [elbow.x * bow(at), elbow.y * bow(at) + z(ahead)],
+            ),
+        )
     };
     let muscle = 1.0 - 0.10 * body.womanly;
     let rows = [
@@ -288,7 +476,15 @@ fn palm(joints: &Joints, h: f64) -> Limb {
     let frame = Frame::towards(joints.hand, joints.fingertips);
     let long = (joints.fingertips - joints.hand).norm();
     let row = |share: f64, thick: f64, wide: f64, curl: f64| {
-        let half = [thick * h, thick * h * 0.95, wide * h, wide * h * 0.95, 2.4, -curl * h, 0.0];
+        let half = [
+            thick * h,
+            thick * h * 0.95,
+            wide * h,
+            wide * h * 0.95,
+            2.4,
+            -curl * h,
+            0.0,
+        ];
         (share * long, half)
     };
     let rows = [
@@ -310,7 +506,16 @@ fn thumb(joints: &Joints, h: f64) -> Limb {
     let frame = Frame::towards(from, to);
     let long = (to - from).norm();
     let row = |share: f64, r: f64| (share * long, [r * h, r * h, r * h, r * h, 2.0, 0.0, 0.0]);
-    Limb::new(frame, &[row(-0.1, 0.0095), row(0.5, 0.0080), row(0.85, 0.0072), row(1.05, 0.0045)], 0.008)
+    Limb::new(
+        frame,
+        &[
+            row(-0.1, 0.0095),
+            row(0.5, 0.0080),
+            row(0.85, 0.0072),
+            row(1.05, 0.0045),
+        ],
+        0.008,
+    )
 }
 
 /// The foot along its sole, heel to toes.
@@ -321,10 +526,18 @@ fn foot(body: &BodyShape, joints: &Joints) -> Foot {
     let long = 0.152 * h;
     let heel = Vector3::new(joints.foot.x, 0.0, joints.foot.z) - along * (0.25 * long);
     // side is up here: a section's +side half-axis is the instep, its -side half-axis the sole
-    let frame = Frame { origin: heel, side: Vector3::y(), front: Vector3::y().cross(&along), along };
+    let frame = Frame {
+        origin: heel,
+        side: Vector3::y(),
+        front: Vector3::y().cross(&along),
+        along,
+    };
     let row = |share: f64, top: f64, wide: f64, out: f64| {
         let lift = 0.012 * h; // the widest line lies this far above the sole
-        (share * long, [top * h - lift, lift, wide * h, wide * h, 2.6, lift, out * h])
+        (
+            share * long,
+            [top * h - lift, lift, wide * h, wide * h, 2.6, lift, out * h],
+        )
     };
     let rows = [
         row(0.02, 0.026, 0.0160, 0.0),
@@ -336,8 +549,14 @@ fn foot(body: &BodyShape, joints: &Joints) -> Foot {
         row(1.00, 0.0150, 0.0190, -0.003),
     ];
     let heel = Egg {
-        frame: Frame { origin: heel + along * (0.13 * long) + Vector3::y() * (0.0235 * h), ..frame },
+        frame: Frame {
+            origin: heel + along * (0.13 * long) + Vector3::y() * (0.0235 * h),
+            ..frame
+        },
         half: Vector3::new(0.0235, 0.0185, 0.0200) * h,
     };
-    Foot { sole: Limb::new(frame, &rows, 0.022), heel }
+    Foot {
+        sole: Limb::new(frame, &rows, 0.022),
+        heel,
+    }
 }

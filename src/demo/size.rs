@@ -63,20 +63,42 @@ pub struct Girths {
 impl Girths {
     /// All seven, in the order of the fields.
     pub fn all(&self) -> [f64; 7] {
-        [self.chest, self.waist, self.seat, self.thigh, self.lower_thigh, self.calf, self.ankle]
+        [
+            self.chest,
+            self.waist,
+            self.seat,
+            self.thigh,
+            self.lower_thigh,
+            self.calf,
+            self.ankle,
+        ]
     }
 
     /// From seven values in the order of the fields.
     pub(super) fn from_all(all: [f64; 7]) -> Self {
         let [chest, waist, seat, thigh, lower_thigh, calf, ankle] = all;
-        Self { chest, waist, seat, thigh, lower_thigh, calf, ankle }
+        Self {
+            chest,
+            waist,
+            seat,
+            thigh,
+            lower_thigh,
+            calf,
+            ankle,
+        }
     }
 }
 
 /// Means of ANSUR II (Gordon 2014, NATICK/TR-15/007): 4,082 men.
-const MAN: ([f64; 2], [f64; 7]) = ([1.7562, 0.4157], [1.0587, 0.9406, 1.0195, 0.6251, 0.4093, 0.3923, 0.2293]);
+const MAN: ([f64; 2], [f64; 7]) = (
+    [1.7562, 0.4157],
+    [1.0587, 0.9406, 1.0195, 0.6251, 0.4093, 0.3923, 0.2293],
+);
 /// Means of ANSUR II: 1,986 women.
-const WOMAN: ([f64; 2], [f64; 7]) = ([1.6285, 0.3653], [0.9469, 0.8609, 1.0212, 0.6161, 0.4007, 0.3733, 0.2157]);
+const WOMAN: ([f64; 2], [f64; 7]) = (
+    [1.6285, 0.3653],
+    [0.9469, 0.8609, 1.0212, 0.6161, 0.4007, 0.3733, 0.2157],
+);
 /// Standard deviations of the girths, men and women (chest from its coefficient of variation, about that of the waist's).
 const MAN_SPREAD: [f64; 7] = [0.087, 0.1117, 0.0767, 0.0585, 0.0319, 0.0297, 0.0146];
 const WOMAN_SPREAD: [f64; 7] = [0.083, 0.0999, 0.0759, 0.0558, 0.0352, 0.0285, 0.0149];
@@ -186,7 +208,8 @@ impl BodyShape {
         let (thigh, shank, ankle) = (0.245 * h * limb, 0.246 * h * limb, 0.039 * h);
         let (splay, shin) = (self.hip_splay, self.hip_splay * 0.55);
         let hip = ankle + shank * shin.cos() + thigh * splay.cos();
-        let knee_at = |share: f64| Vector3::new(share * thigh * splay.sin(), -share * thigh * splay.cos(), 0.0);
+        let knee_at =
+            |share: f64| Vector3::new(share * thigh * splay.sin(), -share * thigh * splay.cos(), 0.0);
         let upper_leg = Vector3::new(self.hip_spacing / 2.0, hip, -0.002 * h);
         let lower_leg = upper_leg + knee_at(1.0) + Vector3::new(0.0, 0.0, 0.001 * h);
         let foot = lower_leg + Vector3::new(shank * shin.sin(), -shank * shin.cos(), -0.008 * h);
@@ -194,7 +217,11 @@ impl BodyShape {
         let long = 0.152 * h * (1.0 - 0.02 * self.childlike);
         let toes = Vector3::new(foot.x, 0.014 * h, foot.z) + ahead * (0.50 * long);
         let up = |share: f64, z: f64| Vector3::new(0.0, hip + (share - 0.530) * (h - hip) / 0.470, z * h);
-        let upper_arm = Vector3::new(self.shoulder_breadth / 2.0 - 0.016 * h, up(0.795, 0.0).y, -0.012 * h);
+        let upper_arm = Vector3::new(
+            self.shoulder_breadth / 2.0 - 0.016 * h,
+            up(0.795, 0.0).y,
+            -0.012 * h,
+        );
         let (sine, cosine) = self.arm_drop.sin_cos();
         let out = Vector3::new(cosine, -sine, 0.0);
         let lower_arm = upper_arm + out * (0.178 * h * limb) + Vector3::new(0.0, 0.0, -0.004 * h);

@@ -48,7 +48,12 @@ impl Skeleton {
         ];
         for (name, point, tip) in chain {
             let parent = self.joints.len().checked_sub(1);
-            self.joints.push(Joint { name: name.to_owned(), parent, at: point, tip });
+            self.joints.push(Joint {
+                name: name.to_owned(),
+                parent,
+                at: point,
+                tip,
+            });
         }
     }
 
@@ -77,7 +82,12 @@ impl Skeleton {
         for (root, chain) in chains {
             let mut parent = self.find(root);
             for (name, point, tip) in chain {
-                let joint = Joint { name: format!("{side}{name}"), parent, at: flip(point), tip: tip.map(flip) };
+                let joint = Joint {
+                    name: format!("{side}{name}"),
+                    parent,
+                    at: flip(point),
+                    tip: tip.map(flip),
+                };
                 parent = Some(self.joints.len());
                 self.joints.push(joint);
             }
@@ -87,12 +97,23 @@ impl Skeleton {
     /// One helper halfway along each upper arm, forearm and thigh.
     fn twists(&mut self) {
         for side in ["left", "right"] {
-            for (bone, next) in [("UpperArm", "LowerArm"), ("LowerArm", "Hand"), ("UpperLeg", "LowerLeg")] {
+            for (bone, next) in [
+                ("UpperArm", "LowerArm"),
+                ("LowerArm", "Hand"),
+                ("UpperLeg", "LowerLeg"),
+            ] {
                 let (bone, next) = (format!("{side}{bone}"), format!("{side}{next}"));
-                let (Some(parent), Some(end)) = (self.find(&bone), self.find(&next)) else { continue };
+                let (Some(parent), Some(end)) = (self.find(&bone), self.find(&next)) else {
+                    continue;
+                };
                 let at = (self.joints[parent].at + self.joints[end].at) / 2.0;
                 let tip = Some(self.joints[end].at);
-                self.joints.push(Joint { name: format!("{bone}Twist"), parent: Some(parent), at, tip });
+                self.joints.push(Joint {
+                    name: format!("{bone}Twist"),
+                    parent: Some(parent),
+                    at,
+                    tip,
+                });
             }
         }
     }
@@ -111,7 +132,11 @@ impl Skeleton {
                 .or_else(|| name.strip_prefix("right").map(|rest| format!("left{rest}")));
             twin.and_then(|twin| self.find(&twin))
         };
-        self.joints.iter().enumerate().map(|(joint, of)| other(&of.name).unwrap_or(joint)).collect()
+        self.joints
+            .iter()
+            .enumerate()
+            .map(|(joint, of)| other(&of.name).unwrap_or(joint))
+            .collect()
     }
 
     /// World matrices with the thighs turned outward by `turn` against the bind.
@@ -124,11 +149,16 @@ impl Skeleton {
     }
 
     fn locals(&self, turn: f64) -> Vec<Matrix4<f64>> {
-        self.joints.iter().map(|joint| self.local(joint, turn).matrix()).collect()
+        self.joints
+            .iter()
+            .map(|joint| self.local(joint, turn).matrix())
+            .collect()
     }
 
     fn local(&self, joint: &Joint, turn: f64) -> Local {
-        let from = joint.parent.map_or_else(Vector3::zeros, |parent| self.joints[parent].at);
+        let from = joint
+            .parent
+            .map_or_else(Vector3::zeros, |parent| self.joints[parent].at);
         let angle = match joint.name.as_str() {
             "leftUpperLeg" => turn,
             "rightUpperLeg" => -turn,
@@ -136,7 +166,10 @@ impl Skeleton {
         };
         Local::Parts {
             translation: joint.at - from,
-            rotation: UnitQuaternion::from_rotation_matrix(&Rotation3::from_axis_angle(&Vector3::z_axis(), angle)),
+            rotation: UnitQuaternion::from_rotation_matrix(&Rotation3::from_axis_angle(
+                &Vector3::z_axis(),
+                angle,
+            )),
             scale: Vector3::repeat(1.0),
         }
     }
@@ -161,13 +194,18 @@ impl Skeleton {
             inverse.fixed_view_mut::<3, 1>(0, 3).copy_from(&moved);
             inverse
         };
-        let bind = |(node, world): (usize, &Matrix4<f64>)| Bind { node, inverse_bind: inverse(world) };
+        let bind = |(node, world): (usize, &Matrix4<f64>)| Bind {
+            node,
+            inverse_bind: inverse(world),
+        };
         self.world(turn).iter().enumerate().map(bind).collect()
     }
 
     /// Roles by VRM name; helpers have none.
     pub(super) fn roles(&self) -> Vec<(String, usize)> {
-        let stated = |(index, joint): (usize, &Joint)| (!joint.name.ends_with("Twist")).then(|| (joint.name.clone(), index));
+        let stated = |(index, joint): (usize, &Joint)| {
+            (!joint.name.ends_with("Twist")).then(|| (joint.name.clone(), index))
+        };
         self.joints.iter().enumerate().filter_map(stated).collect()
     }
 }

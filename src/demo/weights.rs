@@ -25,10 +25,16 @@ pub(super) type Row = Vec<(usize, f64)>;
 /// Weight rows for every vertex of the skin.
 pub(super) fn diffuse(skin: &Skin, shape: &Shape, skeleton: &Skeleton) -> Vec<Row> {
     let bones = segments(skeleton);
-    let nearest: Vec<Option<(f64, Vec<usize>)>> =
-        (0..skin.points.len()).into_par_iter().map(|vertex| visible(&skin.points[vertex], shape, &bones)).collect();
+    let nearest: Vec<Option<(f64, Vec<usize>)>> = (0..skin.points.len())
+        .into_par_iter()
+        .map(|vertex| visible(&skin.points[vertex], shape, &bones))
+        .collect();
     let (laplace, mass) = laplacian(skin);
-    let heat: Vec<f64> = nearest.iter().zip(&mass).map(|(near, mass)| near.as_ref().map_or(0.0, |(d, _)| mass * d)).collect();
+    let heat: Vec<f64> = nearest
+        .iter()
+        .zip(&mass)
+        .map(|(near, mass)| near.as_ref().map_or(0.0, |(d, _)| mass * d))
+        .collect();
     let matrix = with_diagonal(laplace, &heat);
     let solved: Vec<Vec<f64>> = (0..skeleton.joints.len())
         .into_par_iter()
@@ -37,11 +43,21 @@ pub(super) fn diffuse(skin: &Skin, shape: &Shape, skeleton: &Skeleton) -> Vec<Ro
                 Some((_, joints)) if joints.contains(&joint) => 1.0 / joints.len() as f64,
                 _ => 0.0,
             };
-            let right: Vec<f64> = nearest.iter().zip(&heat).map(|(near, heat)| heat * held(near)).collect();
-            if right.iter().all(|value| *value == 0.0) { vec![0.0; right.len()] } else { conjugate_gradient(&matrix, &right) }
+            let right: Vec<f64> = nearest
+                .iter()
+                .zip(&heat)
+                .map(|(near, heat)| heat * held(near))
+                .collect();
+            if right.iter().all(|value| *value == 0.0) {
+                vec![0.0; right.len()]
+            } else {
+                conjugate_gradient(&matrix, &right)
+            }
         })
         .collect();
-    let half: Vec<Row> = (0..skin.half).map(|vertex| solved.iter().map(|column| column[vertex]).enumerate().collect()).collect();
+    let half: Vec<Row> = (0..skin.half)
+        .map(|vertex| solved.iter().map(|column| column[vertex]).enumerate().collect())
+        .collect();
     mirrored(skin, skeleton, half)
 }
 
@@ -51,12 +67,25 @@ fn mirrored(skin: &Skin, skeleton: &Skeleton, half: Vec<Row>) -> Vec<Row> {
     let mut rows: Vec<Row> = Vec::with_capacity(skin.points.len());
     for (vertex, row) in half.iter().enumerate() {
         let on_middle = skin.mirror[vertex] as usize == vertex;
-        let balanced = |joint: usize| if on_middle { 0.5 * (row[joint].1 + row[twin[joint]].1) } else { row[joint].1 };
-        rows.push(trimmed((0..row.len()).map(|joint| (joint, balanced(joint))).collect()));
+        let balanced = |joint: usize| {
+            if on_middle {
+                0.5 * (row[joint].1 + row[twin[joint]].1)
+            } else {
+                row[joint].1
+            }
+        };
+        rows.push(trimmed(
+            (0..row.len()).map(|joint| (joint, balanced(joint))).collect(),
+        ));
     }
     for vertex in skin.half..skin.points.len() {
         let source = &rows[skin.mirror[vertex] as usize];
-        rows.push(source.iter().map(|(joint, weight)| (twin[*joint], *weight)).collect());
+        rows.push(
+            source
+                .iter()
+                .map(|(joint, weight)| (twin[*joint], *weight))
+                .collect(),
+        );
     }
     rows
 }
@@ -84,7 +113,10 @@ pub(super) fn trimmed(mut row: Row) -> Row {
 
 /// Rows as a file holds them.
 pub(super) fn packed(rows: &[Row]) -> Rows {
-    let mut packed = Rows { starts: vec![0], ..Rows::default() };
+    let mut packed = Rows {
+        starts: vec![0],
+        ..Rows::default()
+    };
     for row in rows {
         for (joint, weight) in row {
             packed.binds.push(*joint as u16);
@@ -109,10 +141,18 @@ fn segments(skeleton: &Skeleton) -> Vec<Segment> {
             continue;
         }
         if let Some(joint) = of.parent {
-            bones.push(Segment { joint, a: skeleton.joints[joint].at, b: of.at });
+            bones.push(Segment {
+                joint,
+                a: skeleton.joints[joint].at,
+                b: of.at,
+            });
         }
         if let Some(tip) = of.tip {
-            bones.push(Segment { joint: child, a: of.at, b: tip });
+            bones.push(Segment {
+                joint: child,
+                a: of.at,
+                b: tip,
+            });
         }
     }
     bones
@@ -133,8 +173,11 @@ fn visible(point: &Point, shape: &Shape, bones: &[Segment]) -> Option<(f64, Vec<
     let first = reach.iter().find(|(_, _, foot)| {
         (1..=6).all(|step| shape.distance(&(point + (foot - point) * (f64::from(step) / 6.0))) < 1e-3)
     })?;
-    let mut joints: Vec<usize> =
-        reach.iter().filter(|(d, _, _)| (d - first.0).abs() < 1e-6).map(|(_, joint, _)| *joint).collect();
+    let mut joints: Vec<usize> = reach
+        .iter()
+        .filter(|(d, _, _)| (d - first.0).abs() < 1e-6)
+        .map(|(_, joint, _)| *joint)
+        .collect();
     joints.sort_unstable();
     joints.dedup();
     Some((1.0 / first.0.max(1e-3).powi(2), joints))
@@ -147,11 +190,15 @@ fn laplacian(skin: &Skin) -> (CooMatrix<f64>, Vec<f64>) {
     let mut mass = vec![0.0; count];
     for triangle in &skin.triangles {
         let corners = triangle.map(|vertex| skin.points[vertex as usize]);
-        let twice = (corners[1] - corners[0]).cross(&(corners[2] - corners[0])).norm().max(1e-12);
+        let twice = (corners[1] - corners[0])
+            .cross(&(corners[2] - corners[0]))
+            .norm()
+            .max(1e-12);
         for corner in 0..3 {
             let (next, last) = ((corner + 1) % 3, (corner + 2) % 3);
             let cotangent =
-                ((corners[next] - corners[corner]).dot(&(corners[last] - corners[corner])) / twice).max(0.01) / 2.0;
+                ((corners[next] - corners[corner]).dot(&(corners[last] - corners[corner])) / twice).max(0.01)
+                    / 2.0;
             let (a, b) = (triangle[next] as usize, triangle[last] as usize);
             matrix.push(a, a, cotangent);
             matrix.push(b, b, cotangent);
@@ -206,7 +253,11 @@ fn times(matrix: &CsrMatrix<f64>, vector: &[f64]) -> Vec<f64> {
     let (starts, columns, values) = matrix.csr_data();
     let row = |row: usize| {
         let span = starts[row]..starts[row + 1];
-        columns[span.clone()].iter().zip(&values[span]).map(|(column, value)| value * vector[*column]).sum()
+        columns[span.clone()]
+            .iter()
+            .zip(&values[span])
+            .map(|(column, value)| value * vector[*column])
+            .sum()
     };
     (0..vector.len()).map(row).collect()
 }

@@ -72,7 +72,11 @@ fn vertex(corners: Corners, corner: u8) -> ClosestPoint {
     let mut barycentric = [0.0; 3];
     barycentric[usize::from(corner)] = 1.0;
     let point = wide(corners[usize::from(corner)]);
-    ClosestPoint { point, barycentric, feature: Feature::Vertex(corner) }
+    ClosestPoint {
+        point,
+        barycentric,
+        feature: Feature::Vertex(corner),
+    }
 }
 
 fn edge(corners: Corners, number: u8, share: f64) -> ClosestPoint {
@@ -82,7 +86,11 @@ fn edge(corners: Corners, number: u8, share: f64) -> ClosestPoint {
     barycentric[from] = 1.0 - share;
     barycentric[to] = share;
     let point = lerp(wide(corners[from]), wide(corners[to]), share);
-    ClosestPoint { point, barycentric, feature: Feature::Edge(number) }
+    ClosestPoint {
+        point,
+        barycentric,
+        feature: Feature::Edge(number),
+    }
 }
 
 /// For needles and points, whose inside cannot be told from rounding.
@@ -126,7 +134,12 @@ mod tests {
             ([0.25, 0.25, 0.5], [0.25, 0.25, 0.0], 0.5, Feature::Face),
             ([2.0, 0.0, 0.0], [1.0, 0.0, 0.0], 1.0, Feature::Vertex(1)),
             ([1.0, 1.0, 0.0], [0.5, 0.5, 0.0], 0.5f64.sqrt(), Feature::Edge(1)),
-            ([-1.0, -1.0, 0.0], [0.0, 0.0, 0.0], 2f64.sqrt(), Feature::Vertex(0)),
+            (
+                [-1.0, -1.0, 0.0],
+                [0.0, 0.0, 0.0],
+                2f64.sqrt(),
+                Feature::Vertex(0),
+            ),
             ([0.5, -1.0, 1.0], [0.5, 0.0, 0.0], 2f64.sqrt(), Feature::Edge(0)),
             ([-1.0, 0.25, 0.0], [0.0, 0.25, 0.0], 1.0, Feature::Edge(2)),
             ([0.0, 3.0, 4.0], [0.0, 1.0, 0.0], 20f64.sqrt(), Feature::Vertex(2)),

@@ -41,14 +41,22 @@ struct Plane {
 impl Plane {
     fn new([a, b, c]: [[f64; 3]; 3]) -> Self {
         let (ab, ac) = (sub(b, a), sub(c, a));
-        Self { corner: a, normal: cross(ab, ac), rounding: ROUNDING * size(ab) * size(ac) }
+        Self {
+            corner: a,
+            normal: cross(ab, ac),
+            rounding: ROUNDING * size(ab) * size(ac),
+        }
     }
 
     /// Distance in front, scaled by twice the area; exactly 0 if it cannot be told from 0.
     fn side(&self, point: [f64; 3]) -> f64 {
         let away = sub(point, self.corner);
         let side = dot(self.normal, away);
-        if side.abs() > self.rounding * size(away) { side } else { 0.0 }
+        if side.abs() > self.rounding * size(away) {
+            side
+        } else {
+            0.0
+        }
     }
 }
 
@@ -58,17 +66,11 @@ fn size([x, y, z]: [f64; 3]) -> f64 {
 
 /// Also when all lie in the plane.
 fn all_on_one_side([a, b, c]: [f64; 3]) -> bool {
-    (a > 0.0 && b > 0.0 && c > 0.0)
-        || (a < 0.0 && b < 0.0 && c < 0.0)
-        || (a == 0.0 && b == 0.0 && c == 0.0)
+    (a > 0.0 && b > 0.0 && c > 0.0) || (a < 0.0 && b < 0.0 && c < 0.0) || (a == 0.0 && b == 0.0 && c == 0.0)
 }
 
 /// The two ends of what a triangle has in common with the other's plane, in order along the line.
-fn span(
-    corners: [[f64; 3]; 3],
-    sides: [f64; 3],
-    place: impl Fn([f64; 3]) -> f64,
-) -> [(f64, [f64; 3]); 2] {
+fn span(corners: [[f64; 3]; 3], sides: [f64; 3], place: impl Fn([f64; 3]) -> f64) -> [(f64, [f64; 3]); 2] {
     let mut ends = [(f64::INFINITY, [0.0; 3]), (f64::NEG_INFINITY, [0.0; 3])];
     let mut meet = |point| {
         let at = place(point);
@@ -84,7 +86,11 @@ fn span(
         if sides[corner] == 0.0 {
             meet(corners[corner]);
         } else if sides[corner] * sides[next] < 0.0 {
-            meet(lerp(corners[corner], corners[next], sides[corner] / (sides[corner] - sides[next])));
+            meet(lerp(
+                corners[corner],
+                corners[next],
+                sides[corner] / (sides[corner] - sides[next]),
+            ));
         }
     }
     ends
@@ -110,15 +116,25 @@ mod tests {
             ends.sort_by(|p, q| p[0].total_cmp(&q[0]));
             assert_eq!(ends, [[1.0, 1.0, 0.0], [2.0, 1.0, 0.0]]);
         }
-        assert_eq!(crossing(T1, [[3.0, 3.0, -1.0], [3.0, 3.0, 1.0], [5.0, 3.0, 1.0]]), None);
-        assert_eq!(crossing(T1, [[1.0, 1.0, 0.0], [5.0, 1.0, 0.0], [1.0, 5.0, 0.0]]), None, "coplanar");
+        assert_eq!(
+            crossing(T1, [[3.0, 3.0, -1.0], [3.0, 3.0, 1.0], [5.0, 3.0, 1.0]]),
+            None
+        );
+        assert_eq!(
+            crossing(T1, [[1.0, 1.0, 0.0], [5.0, 1.0, 0.0], [1.0, 5.0, 0.0]]),
+            None,
+            "coplanar"
+        );
         let touching = crossing(T1, [[1.0, 1.0, 0.0], [1.0, 1.0, 2.0], [2.0, 1.0, 2.0]]);
         assert_eq!(touching, Some([[1.0, 1.0, 0.0]; 2]));
     }
 
     #[test]
     fn no_area_no_crossing() {
-        assert_eq!(crossing(T1, [[1.0, 1.0, -1.0], [1.0, 1.0, 1.0], [1.0, 1.0, 1.0]]), None);
+        assert_eq!(
+            crossing(T1, [[1.0, 1.0, -1.0], [1.0, 1.0, 1.0], [1.0, 1.0, 1.0]]),
+            None
+        );
         assert_eq!(crossing([[0.0; 3]; 3], [[0.0; 3]; 3]), None);
     }
 
@@ -146,9 +162,8 @@ mod tests {
     }
 
     fn pierces(edges: Corners, triangle: Corners) -> bool {
-        let volume = |p: [f64; 3], q: [f64; 3], r: [f64; 3], s: [f64; 3]| {
-            dot(cross(sub(q, p), sub(r, p)), sub(s, p))
-        };
+        let volume =
+            |p: [f64; 3], q: [f64; 3], r: [f64; 3], s: [f64; 3]| dot(cross(sub(q, p), sub(r, p)), sub(s, p));
         let [a, b, c] = triangle.map(wide);
         (0..3).any(|k| {
             let (p, q) = (wide(edges[k]), wide(edges[(k + 1) % 3]));

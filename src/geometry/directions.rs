@@ -24,9 +24,16 @@ pub fn cosine_directions() -> [[f32; 3]; COUNT] {
 
 /// From the square -1..1 to the disc, from the disc straight up to the unit sphere.
 fn lifted(a: f64, b: f64) -> [f64; 3] {
-    let (radius, angle) =
-        if a.abs() > b.abs() { (a, FRAC_PI_4 * b / a) } else { (b, TAU / 4.0 - FRAC_PI_4 * a / b) };
-    [radius * angle.cos(), radius * angle.sin(), (1.0 - radius * radius).sqrt()]
+    let (radius, angle) = if a.abs() > b.abs() {
+        (a, FRAC_PI_4 * b / a)
+    } else {
+        (b, TAU / 4.0 - FRAC_PI_4 * a / b)
+    };
+    [
+        radius * angle.cos(),
+        radius * angle.sin(),
+        (1.0 - radius * radius).sqrt(),
+    ]
 }
 
 #[cfg(test)]

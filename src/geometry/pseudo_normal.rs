@@ -43,7 +43,10 @@ impl PseudoNormals {
             let angles = triangle::angles(at);
             for corner in 0..3 {
                 add_to(&mut self.edges[edges[corner] as usize], normal);
-                add_to(&mut self.vertices[welded[corner] as usize], scale(normal, angles[corner]));
+                add_to(
+                    &mut self.vertices[welded[corner] as usize],
+                    scale(normal, angles[corner]),
+                );
             }
         }
         for (vertex, &canonical) in topology.canonical().iter().enumerate() {
@@ -80,7 +83,11 @@ impl PseudoNormals {
             }
         };
         // Sheets folded flat on themselves cancel out; the face is then all there is.
-        if dot(wide(pseudo), wide(pseudo)) > 1e-12 { pseudo } else { self.face(triangle) }
+        if dot(wide(pseudo), wide(pseudo)) > 1e-12 {
+            pseudo
+        } else {
+            self.face(triangle)
+        }
     }
 }
 
@@ -107,7 +114,10 @@ mod tests {
             assert!((along - 1.0).abs() < 1e-6, "{normal:?}");
         }
         for (edge, ends) in topology.edges().iter().enumerate() {
-            let middle = add(wide(positions[ends[0] as usize]), wide(positions[ends[1] as usize]));
+            let middle = add(
+                wide(positions[ends[0] as usize]),
+                wide(positions[ends[1] as usize]),
+            );
             let along = dot(unit(wide(normals.edge(edge as u32))), unit(middle));
             assert!((along - 1.0).abs() < 1e-6);
         }

@@ -21,7 +21,11 @@ impl Random {
 
     /// In the cube from -1 to 1.
     pub(super) fn point(&mut self) -> [f32; 3] {
-        [self.share() * 2.0 - 1.0, self.share() * 2.0 - 1.0, self.share() * 2.0 - 1.0]
+        [
+            self.share() * 2.0 - 1.0,
+            self.share() * 2.0 - 1.0,
+            self.share() * 2.0 - 1.0,
+        ]
     }
 
     pub(super) fn below(&mut self, end: usize) -> usize {
@@ -33,10 +37,23 @@ pub(super) type Mesh = (Vec<[f32; 3]>, Vec<[u32; 3]>);
 
 /// An octahedron cut `levels` times on the sphere of radius 1: 8 * 4^levels triangles.
 pub(super) fn sphere(levels: u32) -> Mesh {
-    let mut positions =
-        vec![[1.0, 0.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, 1.0], [0.0, 0.0, -1.0]];
+    let mut positions = vec![
+        [1.0, 0.0, 0.0],
+        [-1.0, 0.0, 0.0],
+        [0.0, 1.0, 0.0],
+        [0.0, -1.0, 0.0],
+        [0.0, 0.0, 1.0],
+        [0.0, 0.0, -1.0],
+    ];
     let mut triangles: Vec<[u32; 3]> = vec![
-        [0, 2, 4], [2, 1, 4], [1, 3, 4], [3, 0, 4], [2, 0, 5], [1, 2, 5], [3, 1, 5], [0, 3, 5],
+        [0, 2, 4],
+        [2, 1, 4],
+        [1, 3, 4],
+        [3, 0, 4],
+        [2, 0, 5],
+        [1, 2, 5],
+        [3, 1, 5],
+        [0, 3, 5],
     ];
     for _ in 0..levels {
         let mut middles = BTreeMap::new();
@@ -89,8 +106,17 @@ pub(super) fn cube() -> Mesh {
     let positions = (0..8u8)
         .map(|v| std::array::from_fn(|axis| if v >> axis & 1 == 1 { 1.0 } else { -1.0 }))
         .collect();
-    let quads: [[u32; 4]; 6] =
-        [[0, 4, 6, 2], [1, 3, 7, 5], [0, 1, 5, 4], [2, 6, 7, 3], [0, 2, 3, 1], [4, 5, 7, 6]];
-    let triangles = quads.iter().flat_map(|&[a, b, c, d]| [[a, b, c], [a, c, d]]).collect();
+    let quads: [[u32; 4]; 6] = [
+        [0, 4, 6, 2],
+        [1, 3, 7, 5],
+        [0, 1, 5, 4],
+        [2, 6, 7, 3],
+        [0, 2, 3, 1],
+        [4, 5, 7, 6],
+    ];
+    let triangles = quads
+        .iter()
+        .flat_map(|&[a, b, c, d]| [[a, b, c], [a, c, d]])
+        .collect();
     (positions, triangles)
 }

@@ -9,7 +9,11 @@ use super::vector::{dot, sub, wide};
 /// behind. `nearest` is the answer of the tree for that point.
 pub fn clearance(point: [f32; 3], nearest: &Nearest, topology: &Topology, normals: &PseudoNormals) -> f32 {
     let distance = nearest.distance_sq.sqrt();
-    if is_behind(point, nearest, topology, normals) { -distance } else { distance }
+    if is_behind(point, nearest, topology, normals) {
+        -distance
+    } else {
+        distance
+    }
 }
 
 /// Whether `point` lies behind the surface. A point on the surface does not.

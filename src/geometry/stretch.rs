@@ -42,8 +42,15 @@ impl RestFrame {
         let (s1, t1) = (flat[1][0] - flat[0][0], flat[1][1] - flat[0][1]);
         let (s2, t2) = (flat[2][0] - flat[0][0], flat[2][1] - flat[0][1]);
         let twice_area = s1 * t2 - s2 * t1;
-        let share = if twice_area == 0.0 { f64::NAN } else { 1.0 / twice_area };
-        Self { first: [t2 * share, -t1 * share], second: [-s2 * share, s1 * share] }
+        let share = if twice_area == 0.0 {
+            f64::NAN
+        } else {
+            1.0 / twice_area
+        };
+        Self {
+            first: [t2 * share, -t1 * share],
+            second: [-s2 * share, s1 * share],
+        }
     }
 
     /// The metric of the map from the rest triangle to the posed one.
@@ -52,7 +59,11 @@ impl RestFrame {
         let (along, across) = (sub(b, a), sub(c, a));
         let column = |weights: [f64; 2]| add(scale(along, weights[0]), scale(across, weights[1]));
         let (first, second) = (column(self.first), column(self.second));
-        Metric { a: dot(first, first), b: dot(first, second), c: dot(second, second) }
+        Metric {
+            a: dot(first, first),
+            b: dot(first, second),
+            c: dot(second, second),
+        }
     }
 
     /// Largest and smallest principal stretch; 1 and 1 at rest, 0 where the triangle collapsed.
@@ -71,7 +82,11 @@ impl Metric {
         }
         // From the determinant: the difference in the textbook formula loses half its digits.
         let determinant = (self.a * self.c - self.b * self.b).max(0.0).sqrt();
-        if largest.is_nan() { [f64::NAN; 2] } else { [largest, determinant / largest] }
+        if largest.is_nan() {
+            [f64::NAN; 2]
+        } else {
+            [largest, determinant / largest]
+        }
     }
 
     /// Stretch along the two flat directions.
@@ -140,9 +155,15 @@ mod tests {
         for degrees in [10f64, 20.0, 30.0, 45.0] {
             let shear = degrees.to_radians();
             let c = [shear.sin() as f32, shear.cos() as f32, 0.0];
-            let metric = RestFrame::from_flat([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
-                .metric([[0.0; 3], [1.0, 0.0, 0.0], c]);
-            assert_near(metric.principal(), [(1.0 + shear.sin()).sqrt(), (1.0 - shear.sin()).sqrt()]);
+            let metric = RestFrame::from_flat([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]).metric([
+                [0.0; 3],
+                [1.0, 0.0, 0.0],
+                c,
+            ]);
+            assert_near(
+                metric.principal(),
+                [(1.0 + shear.sin()).sqrt(), (1.0 - shear.sin()).sqrt()],
+            );
             assert_near(metric.along(), [1.0, 1.0]);
             assert!((metric.shear() - shear).abs() < 1e-6);
             assert!((metric.area_ratio() - shear.cos()).abs() < 1e-6);

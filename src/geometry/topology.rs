@@ -63,8 +63,10 @@ impl Rows {
 impl Topology {
     /// `canonical` names for every vertex the one that stands for it (see [`super::weld`]).
     pub fn new(triangles: &[[u32; 3]], canonical: &[u32]) -> Self {
-        let welded: Vec<[u32; 3]> =
-            triangles.iter().map(|triangle| triangle.map(|vertex| canonical[vertex as usize])).collect();
+        let welded: Vec<[u32; 3]> = triangles
+            .iter()
+            .map(|triangle| triangle.map(|vertex| canonical[vertex as usize]))
+            .collect();
         let mut sides: Vec<([u32; 2], u32, usize)> = Vec::with_capacity(welded.len() * 3);
         let mut corners = Vec::with_capacity(welded.len() * 3);
         for (number, triangle) in (0u32..).zip(&welded) {
@@ -92,7 +94,14 @@ impl Topology {
         let edge_triangles = Rows::new(edges.len(), &beside);
         let vertex_triangles = Rows::new(canonical.len(), &corners);
         let canonical = canonical.to_vec();
-        Self { triangles: welded, canonical, edges, triangle_edges, edge_triangles, vertex_triangles }
+        Self {
+            triangles: welded,
+            canonical,
+            edges,
+            triangle_edges,
+            edge_triangles,
+            vertex_triangles,
+        }
     }
 
     /// The triangles with canonical corners.
@@ -144,7 +153,10 @@ impl Topology {
                 on_border[vertex as usize] = true;
             }
         }
-        self.canonical.iter().map(|&vertex| on_border[vertex as usize]).collect()
+        self.canonical
+            .iter()
+            .map(|&vertex| on_border[vertex as usize])
+            .collect()
     }
 
     /// The borders, in the order of their lowest edge. At a vertex where several borders touch the lowest
@@ -167,7 +179,10 @@ impl Topology {
     fn directed(&self, edge: u32) -> (u32, u32, u32) {
         let triangle = self.edge_triangles(edge)[0] as usize;
         let corners = self.triangles[triangle];
-        let side = self.triangle_edges[triangle].iter().position(|&e| e == edge).unwrap_or(0);
+        let side = self.triangle_edges[triangle]
+            .iter()
+            .position(|&e| e == edge)
+            .unwrap_or(0);
         (corners[side], corners[(side + 1) % 3], edge)
     }
 
@@ -201,8 +216,14 @@ impl Topology {
 
     /// Vertices minus edges plus triangles: 2 for a closed ball, 0 for a ring or a tube, 1 for a disc.
     pub fn euler_characteristic(&self) -> i64 {
-        let used = (0..index(self.canonical.len())).filter(|&v| !self.vertex_triangles(v).is_empty()).count();
-        let proper = self.triangles.iter().filter(|&&triangle| is_proper(triangle)).count();
+        let used = (0..index(self.canonical.len()))
+            .filter(|&v| !self.vertex_triangles(v).is_empty())
+            .count();
+        let proper = self
+            .triangles
+            .iter()
+            .filter(|&&triangle| is_proper(triangle))
+            .count();
         signed(used) - signed(self.edges.len()) + signed(proper)
     }
 }
@@ -213,7 +234,11 @@ fn is_proper([a, b, c]: [u32; 3]) -> bool {
 
 fn follow(first: usize, directed: &[(u32, u32, u32)], leaving: &[(u32, usize)], used: &mut [bool]) -> Border {
     let start = directed[first].0;
-    let mut border = Border { vertices: Vec::new(), edges: Vec::new(), closed: true };
+    let mut border = Border {
+        vertices: Vec::new(),
+        edges: Vec::new(),
+        closed: true,
+    };
     let mut at = first;
     loop {
         used[at] = true;
@@ -224,7 +249,10 @@ fn follow(first: usize, directed: &[(u32, u32, u32)], leaving: &[(u32, usize)], 
             return border;
         }
         let begin = leaving.partition_point(|&(vertex, _)| vertex < to);
-        let next = leaving[begin..].iter().take_while(|l| l.0 == to).find(|l| !used[l.1]);
+        let next = leaving[begin..]
+            .iter()
+            .take_while(|l| l.0 == to)
+            .find(|l| !used[l.1]);
         match next {
             Some(&(_, next)) => at = next,
             None => {
@@ -244,7 +272,10 @@ fn find(parent: &mut [u32], mut vertex: u32) -> u32 {
     vertex
 }
 
-#[expect(clippy::cast_possible_truncation, reason = "vertex numbers are u32, so are counts of the same size")]
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "vertex numbers are u32, so are counts of the same size"
+)]
 fn index(value: usize) -> u32 {
     value as u32
 }
@@ -277,7 +308,11 @@ mod tests {
     #[test]
     fn split_vertices_are_sewn_by_welding() {
         let (positions, triangles) = shapes::cube();
-        let split: Vec<[f32; 3]> = triangles.iter().flatten().map(|&v| positions[v as usize]).collect();
+        let split: Vec<[f32; 3]> = triangles
+            .iter()
+            .flatten()
+            .map(|&v| positions[v as usize])
+            .collect();
         let loose: Vec<[u32; 3]> = (0..12).map(|t| [3 * t, 3 * t + 1, 3 * t + 2]).collect();
         let sewn = of(&(split.clone(), loose.clone()));
         assert_eq!(sewn.euler_characteristic(), 2);

@@ -34,7 +34,11 @@ pub fn dot<T: Real>(a: [T; 3], b: [T; 3]) -> T {
 /// The vector product.
 #[inline(always)]
 pub fn cross<T: Real>(a: [T; 3], b: [T; 3]) -> [T; 3] {
-    [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+    [
+        a[1] * b[2] - a[2] * b[1],
+        a[2] * b[0] - a[0] * b[2],
+        a[0] * b[1] - a[1] * b[0],
+    ]
 }
 
 /// `a` at 0, `b` at 1, a straight line between.
@@ -52,7 +56,11 @@ pub fn norm(a: [f64; 3]) -> f64 {
 /// `a` at length 1; zero stays zero.
 pub fn unit(a: [f64; 3]) -> [f64; 3] {
     let length = norm(a);
-    if length > 0.0 { scale(a, 1.0 / length) } else { [0.0; 3] }
+    if length > 0.0 {
+        scale(a, 1.0 / length)
+    } else {
+        [0.0; 3]
+    }
 }
 
 /// Widened, exactly.
@@ -63,7 +71,10 @@ pub fn wide(a: [f32; 3]) -> [f64; 3] {
 
 /// Rounded to what is stored.
 #[inline(always)]
-#[expect(clippy::cast_possible_truncation, reason = "rounding to the stored precision is the purpose")]
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "rounding to the stored precision is the purpose"
+)]
 pub fn narrow(a: [f64; 3]) -> [f32; 3] {
     a.map(|value| value as f32)
 }

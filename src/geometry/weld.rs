@@ -37,7 +37,11 @@ impl Grid {
     fn new(tolerance: f32) -> Self {
         let tolerance = f64::from(tolerance.max(0.0));
         // Four tolerances wide, most searches stay within one cell.
-        Self { tolerance, cell: 4.0 * tolerance.max(1e-7), vertices: HashMap::new() }
+        Self {
+            tolerance,
+            cell: 4.0 * tolerance.max(1e-7),
+            vertices: HashMap::new(),
+        }
     }
 
     /// Cell number along one axis, as bits; adding zero makes -0 and 0 one.
@@ -86,7 +90,13 @@ mod tests {
 
     #[test]
     fn lowest_index_stands_for_all() {
-        let positions = [[1.0, 0.0, 0.0], [0.5, 0.0, 0.0], [1.0, 0.0, 0.0], [0.5, 0.0, 1e-7], [0.5, 0.0, 1e-5]];
+        let positions = [
+            [1.0, 0.0, 0.0],
+            [0.5, 0.0, 0.0],
+            [1.0, 0.0, 0.0],
+            [0.5, 0.0, 1e-7],
+            [0.5, 0.0, 1e-5],
+        ];
         assert_eq!(weld(&positions, TOLERANCE), [0, 1, 0, 1, 4]);
         assert_eq!(weld(&positions, 0.0), [0, 1, 0, 3, 4]);
         assert_eq!(weld(&[[0.0, 0.0, 0.0], [-0.0, 0.0, -0.0]], 0.0), [0, 0]);
@@ -94,7 +104,12 @@ mod tests {
 
     #[test]
     fn what_is_not_finite_stands_for_itself() {
-        let positions = [[f32::NAN, 0.0, 0.0], [f32::NAN, 0.0, 0.0], [f32::INFINITY; 3], [f32::INFINITY; 3]];
+        let positions = [
+            [f32::NAN, 0.0, 0.0],
+            [f32::NAN, 0.0, 0.0],
+            [f32::INFINITY; 3],
+            [f32::INFINITY; 3],
+        ];
         assert_eq!(weld(&positions, TOLERANCE), [0, 1, 2, 3]);
         assert_eq!(weld(&[[f32::MAX; 3], [f32::MAX; 3]], TOLERANCE), [0, 0]);
     }
@@ -105,13 +120,18 @@ mod tests {
         let mut random = Random::new(3);
         let tolerance = 0.02;
         let positions: Vec<[f32; 3]> = (0..600)
-            .map(|_| random.point().map(|x| (x * 4.0).round() * 0.08 + 0.03 * (random.share() - 0.5)))
+            .map(|_| {
+                random
+                    .point()
+                    .map(|x| (x * 4.0).round() * 0.08 + 0.03 * (random.share() - 0.5))
+            })
             .collect();
         let mut expected: Vec<u32> = Vec::new();
         for v in 0..positions.len() {
             let near = |u: &usize| {
-                let sum: f64 =
-                    (0..3).map(|k| (f64::from(positions[*u][k]) - f64::from(positions[v][k])).powi(2)).sum();
+                let sum: f64 = (0..3)
+                    .map(|k| (f64::from(positions[*u][k]) - f64::from(positions[v][k])).powi(2))
+                    .sum();
                 expected[*u] as usize == *u && sum <= f64::from(tolerance).powi(2)
             };
             let found = (0..v).find(near).unwrap_or(v) as u32;

@@ -47,7 +47,9 @@ fn turns(skeleton: &Skeleton, anatomy: &Anatomy, frame: &PoseFrame) -> Vec<Rotat
     let neck = shares(skeleton, &[Bone::Neck, Bone::Head]);
     let mut turns: Vec<Rotation3<f64>> = Vec::with_capacity(skeleton.joints.len());
     for (node, joint) in skeleton.joints.iter().enumerate() {
-        let inherited = joint.parent.map_or_else(Rotation3::identity, |parent| turns[parent]);
+        let inherited = joint
+            .parent
+            .map_or_else(Rotation3::identity, |parent| turns[parent]);
         let turn = match skeleton.roles.bone(node) {
             Some(Bone::Hips) => pelvis_turn,
             Some(Bone::UpperLeg(side)) => legs[index(side)].thigh.unwrap_or(inherited),
@@ -129,7 +131,11 @@ fn hip_of(frame: &PoseFrame, side: Side) -> Option<HipAngles> {
 
 /// The bones of a group that the rig has.
 fn shares(skeleton: &Skeleton, bones: &[Bone]) -> Vec<Bone> {
-    bones.iter().copied().filter(|&bone| skeleton.roles.node(bone).is_some()).collect()
+    bones
+        .iter()
+        .copied()
+        .filter(|&bone| skeleton.roles.node(bone).is_some())
+        .collect()
 }
 
 /// One bone's equal share of the bend of its group, in the pelvis's axes at the bind.
@@ -183,7 +189,11 @@ fn fore_arm_turn(anatomy: &Anatomy, frame: &PoseFrame, side: Side, bone: Bone) -
     let (Some(arm), Some(flexion)) = (&anatomy.arms[index(side)], frame.get(bone, Motion::Flexion)) else {
         return Rotation3::identity();
     };
-    let at_bind = if matches!(bone, Bone::LowerArm(_)) { arm.elbow_at_bind } else { 0.0 };
+    let at_bind = if matches!(bone, Bone::LowerArm(_)) {
+        arm.elbow_at_bind
+    } else {
+        0.0
+    };
     about(arm.elbow_axis, flexion - at_bind)
 }
 
@@ -202,7 +212,9 @@ pub fn effective(
     let pelvis_now = turn(Bone::Hips).unwrap_or_else(Rotation3::identity) * anatomy.pelvis;
     for side in Side::BOTH {
         let leg = &anatomy.legs[index(side)];
-        let Some(thigh_turn) = turn(Bone::UpperLeg(side)) else { continue };
+        let Some(thigh_turn) = turn(Bone::UpperLeg(side)) else {
+            continue;
+        };
         let thigh_now = thigh_turn * leg.thigh;
         let hip = hip_angles(side, &(pelvis_now.inverse() * thigh_now));
         found.insert(

@@ -42,9 +42,20 @@ impl BoxTree {
     /// # Panics
     /// If a triangle names a vertex that is not there, or there are fewer tags than triangles.
     pub fn build_tagged(positions: &[[f32; 3]], triangles: &[[u32; 3]], tags: &[u32]) -> Self {
-        let items = (0u32..).zip(triangles).map(|(number, &corners)| item(positions, number, corners)).collect();
-        let mut builder = Builder { items, tags, nodes: Vec::new(), leaves: Vec::new() };
-        builder.node(Piece { range: 0..triangles.len(), bounds: Bounds::EMPTY });
+        let items = (0u32..)
+            .zip(triangles)
+            .map(|(number, &corners)| item(positions, number, corners))
+            .collect();
+        let mut builder = Builder {
+            items,
+            tags,
+            nodes: Vec::new(),
+            leaves: Vec::new(),
+        };
+        builder.node(Piece {
+            range: 0..triangles.len(),
+            bounds: Bounds::EMPTY,
+        });
         let mut places = vec![0; triangles.len()];
         for (number, leaf) in builder.leaves.iter().enumerate() {
             for (lane, &triangle) in leaf.triangle.iter().enumerate() {
@@ -53,8 +64,12 @@ impl BoxTree {
                 }
             }
         }
-        let mut tree =
-            Self { nodes: builder.nodes, leaves: builder.leaves, triangles: triangles.to_vec(), places };
+        let mut tree = Self {
+            nodes: builder.nodes,
+            leaves: builder.leaves,
+            triangles: triangles.to_vec(),
+            places,
+        };
         tree.refit(positions);
         tree
     }
@@ -64,13 +79,20 @@ fn item(positions: &[[f32; 3]], triangle: u32, corners: [u32; 3]) -> Item {
     let mut bounds = Bounds::EMPTY;
     for vertex in corners {
         let position = positions[vertex as usize];
-        bounds.grow(Bounds { min: position, max: position });
+        bounds.grow(Bounds {
+            min: position,
+            max: position,
+        });
     }
     let middle = std::array::from_fn(|axis| {
         let twice = bounds.min[axis] + bounds.max[axis];
         if twice.is_finite() { twice } else { 0.0 }
     });
-    Item { bounds, middle, triangle }
+    Item {
+        bounds,
+        middle,
+        triangle,
+    }
 }
 
 impl Builder<'_> {
@@ -78,13 +100,20 @@ impl Builder<'_> {
     fn node(&mut self, piece: Piece) -> u32 {
         let number = self.nodes.len();
         self.nodes.push(Node::EMPTY);
-        let pieces = if piece.range.is_empty() { Vec::new() } else { self.cut_in_eight(piece) };
+        let pieces = if piece.range.is_empty() {
+            Vec::new()
+        } else {
+            self.cut_in_eight(piece)
+        };
         for (lane, piece) in pieces.into_iter().enumerate() {
             let tags = self.items[piece.range.clone()]
                 .iter()
                 .fold(0, |tags, item| tags | self.tags[item.triangle as usize]);
-            let child =
-                if piece.range.len() <= WIDTH { self.leaf(piece.range) } else { self.node(piece) };
+            let child = if piece.range.len() <= WIDTH {
+                self.leaf(piece.range)
+            } else {
+                self.node(piece)
+            };
             self.nodes[number].child[lane] = child;
             self.nodes[number].tags[lane] = tags;
         }
@@ -93,7 +122,13 @@ impl Builder<'_> {
 
     fn leaf(&mut self, range: Range<usize>) -> u32 {
         let empty = [[0.0; WIDTH]; 3];
-        let mut leaf = Leaf { a: empty, b: empty, c: empty, triangle: [NOBODY; WIDTH], tags: [0; WIDTH] };
+        let mut leaf = Leaf {
+            a: empty,
+            b: empty,
+            c: empty,
+            triangle: [NOBODY; WIDTH],
+            tags: [0; WIDTH],
+        };
         for (lane, item) in self.items[range].iter().enumerate() {
             leaf.triangle[lane] = item.triangle;
             leaf.tags[lane] = self.tags[item.triangle as usize];
@@ -127,7 +162,9 @@ impl Builder<'_> {
         let most = ((count - least) / WIDTH * WIDTH).max(least);
         let left = full.clamp(least, most);
         items.select_nth_unstable_by(left, |p, q| {
-            p.middle[axis].total_cmp(&q.middle[axis]).then(p.triangle.cmp(&q.triangle))
+            p.middle[axis]
+                .total_cmp(&q.middle[axis])
+                .then(p.triangle.cmp(&q.triangle))
         });
         let middle = range.start + left;
         [self.piece(range.start..middle), self.piece(middle..range.end)]
@@ -149,7 +186,10 @@ struct Bin {
 }
 
 impl Bin {
-    const EMPTY: Self = Self { bounds: Bounds::EMPTY, count: 0 };
+    const EMPTY: Self = Self {
+        bounds: Bounds::EMPTY,
+        count: 0,
+    };
 
     fn grow(&mut self, other: Self) {
         self.bounds.grow(other.bounds);
@@ -165,7 +205,10 @@ impl Bin {
 fn best_cut(items: &[Item]) -> (usize, usize) {
     let mut middles = Bounds::EMPTY;
     for item in items {
-        middles.grow(Bounds { min: item.middle, max: item.middle });
+        middles.grow(Bounds {
+            min: item.middle,
+            max: item.middle,
+        });
     }
     let scale: [f32; 3] = std::array::from_fn(|axis| {
         let width = middles.max[axis] - middles.min[axis];
@@ -175,9 +218,16 @@ fn best_cut(items: &[Item]) -> (usize, usize) {
     let mut bins = [[Bin::EMPTY; BINS]; 3];
     for item in items {
         for axis in 0..3 {
-            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0..=16, cut to 0..=15")]
+            #[expect(
+                clippy::cast_possible_truncation,
+                clippy::cast_sign_loss,
+                reason = "0..=16, cut to 0..=15"
+            )]
             let slot = ((item.middle[axis] - middles.min[axis]) * scale[axis]) as usize;
-            bins[axis][slot.min(BINS - 1)].grow(Bin { bounds: item.bounds, count: 1 });
+            bins[axis][slot.min(BINS - 1)].grow(Bin {
+                bounds: item.bounds,
+                count: 1,
+            });
         }
     }
     let mut best = (f32::INFINITY, 0, items.len() / 2);
@@ -204,7 +254,10 @@ fn half_surface(bounds: Bounds) -> f32 {
     x * y + y * z + z * x
 }
 
-#[expect(clippy::cast_possible_truncation, reason = "triangle numbers are u32 and leaves are fewer")]
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "triangle numbers are u32 and leaves are fewer"
+)]
 fn index(value: usize) -> u32 {
     value as u32
 }

@@ -37,7 +37,14 @@ impl BoxTree {
             return None;
         }
         let distance_sq = within * within;
-        let mut search = Search { tree: self, point, mask, accept, distance_sq, triangle: NOBODY };
+        let mut search = Search {
+            tree: self,
+            point,
+            mask,
+            accept,
+            distance_sq,
+            triangle: NOBODY,
+        };
         if let Some(&place) = hint.and_then(|triangle| self.places.get(triangle as usize)) {
             search.leaf(&self.leaves[place as usize / WIDTH]);
         }
@@ -124,7 +131,11 @@ fn triangle_distances(leaf: &Leaf, point: [f32; 3]) -> Lanes {
     let mut distances = [0.0; WIDTH];
     for lane in 0..WIDTH {
         let from = |corner: &[Lanes; 3]| -> [f32; 3] {
-            [corner[0][lane] - point[0], corner[1][lane] - point[1], corner[2][lane] - point[2]]
+            [
+                corner[0][lane] - point[0],
+                corner[1][lane] - point[1],
+                corner[2][lane] - point[2],
+            ]
         };
         distances[lane] = to_triangle(from(&leaf.a), from(&leaf.b), from(&leaf.c));
     }
@@ -145,7 +156,10 @@ fn to_triangle(a: [f32; 3], b: [f32; 3], c: [f32; 3]) -> f32 {
     let inside = (v >= 0.0) & (w >= 0.0) & (v + w <= 1.0);
     let foot = squared(std::array::from_fn(|k| a[k] + v * ab[k] + w * ac[k]));
     let face = if inside { foot } else { f32::INFINITY };
-    let edges = lower(to_edge(a, ab, d20, d00), lower(to_edge(a, ac, d21, d11), to_edge(b, bc, -dot(b, bc), dot(bc, bc))));
+    let edges = lower(
+        to_edge(a, ab, d20, d00),
+        lower(to_edge(a, ac, d21, d11), to_edge(b, bc, -dot(b, bc), dot(bc, bc))),
+    );
     // Not below the distance to the triangle's box, see `box_distances`.
     let away: [f32; 3] = std::array::from_fn(|k| {
         let low = lower(lower(a[k], b[k]), c[k]);

@@ -31,7 +31,12 @@ pub fn crossings_where(
     if first.is_empty() || second.is_empty() {
         return;
     }
-    let mut walk = Walk { first, second, accept, found };
+    let mut walk = Walk {
+        first,
+        second,
+        accept,
+        found,
+    };
     walk.nodes(&first.nodes[0], &second.nodes[0]);
     sort(found);
 }
@@ -53,14 +58,22 @@ pub fn self_crossings_where(
     if tree.is_empty() {
         return;
     }
-    let welded: Vec<[u32; 3]> =
-        tree.triangles.iter().map(|corners| corners.map(|vertex| canonical[vertex as usize])).collect();
+    let welded: Vec<[u32; 3]> = tree
+        .triangles
+        .iter()
+        .map(|corners| corners.map(|vertex| canonical[vertex as usize]))
+        .collect();
     let apart = |a: u32, b: u32| {
         let (a, b) = (welded[a as usize], welded[b as usize]);
         !a.iter().any(|vertex| b.contains(vertex))
     };
     let accept = |a: u32, b: u32| apart(a, b) && accept(a.min(b), a.max(b));
-    let mut walk = Walk { first: tree, second: tree, accept, found };
+    let mut walk = Walk {
+        first: tree,
+        second: tree,
+        accept,
+        found,
+    };
     walk.node_itself(&tree.nodes[0]);
     for pair in found.iter_mut() {
         (pair.first, pair.second) = (pair.first.min(pair.second), pair.first.max(pair.second));
@@ -85,7 +98,12 @@ impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
         for lane in set_bits(bits(|lane| a.child[lane] != super::NO_CHILD)) {
             let bounds = a.bounds(lane);
             for other in set_bits(overlapping(bounds, &b.min, &b.max)) {
-                self.children(Child::of(a.child[lane]), bounds, Child::of(b.child[other]), b.bounds(other));
+                self.children(
+                    Child::of(a.child[lane]),
+                    bounds,
+                    Child::of(b.child[other]),
+                    b.bounds(other),
+                );
             }
         }
     }
@@ -118,7 +136,10 @@ impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
         let ((a_min, a_max), (b_min, b_max)) = (a.boxes(), b.boxes());
         let present = a.present() & overlapping(around_b, &a_min, &a_max);
         for lane in set_bits(present) {
-            let bounds = Bounds { min: a_min.map(|row| row[lane]), max: a_max.map(|row| row[lane]) };
+            let bounds = Bounds {
+                min: a_min.map(|row| row[lane]),
+                max: a_max.map(|row| row[lane]),
+            };
             let near = b.present() & overlapping(bounds, &b_min, &b_max);
             for other in set_bits(near) {
                 self.triangles(a, lane, b, other);
@@ -132,7 +153,11 @@ impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
             return;
         }
         if let Some(ends) = crossing(a.corners(lane), b.corners(other)) {
-            self.found.push(Crossing { first, second, ends: ends.map(narrow) });
+            self.found.push(Crossing {
+                first,
+                second,
+                ends: ends.map(narrow),
+            });
         }
     }
 
@@ -155,7 +180,10 @@ impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
     fn leaf_itself(&mut self, leaf: &Leaf) {
         let (min, max) = leaf.boxes();
         for lane in set_bits(leaf.present()) {
-            let bounds = Bounds { min: min.map(|row| row[lane]), max: max.map(|row| row[lane]) };
+            let bounds = Bounds {
+                min: min.map(|row| row[lane]),
+                max: max.map(|row| row[lane]),
+            };
             let later = leaf.present() & overlapping(bounds, &min, &max) & (u32::MAX << lane << 1);
             for other in set_bits(later) {
                 self.triangles(leaf, lane, leaf, other);
@@ -177,7 +205,10 @@ fn overlapping(bounds: Bounds, min: &[Lanes; 3], max: &[Lanes; 3]) -> u32 {
     let mut apart = [f32::NEG_INFINITY; WIDTH];
     for axis in 0..3 {
         for lane in 0..WIDTH {
-            let gap = super::upper(min[axis][lane] - bounds.max[axis], bounds.min[axis] - max[axis][lane]);
+            let gap = super::upper(
+                min[axis][lane] - bounds.max[axis],
+                bounds.min[axis] - max[axis][lane],
+            );
             apart[lane] = super::upper(gap, apart[lane]);
         }
     }

@@ -89,7 +89,11 @@ enum Child {
 impl Child {
     #[inline(always)]
     fn of(code: u32) -> Self {
-        if code & LEAF == 0 { Self::Node(code) } else { Self::Leaf(code & !LEAF) }
+        if code & LEAF == 0 {
+            Self::Node(code)
+        } else {
+            Self::Leaf(code & !LEAF)
+        }
     }
 }
 
@@ -101,7 +105,10 @@ struct Bounds {
 }
 
 impl Bounds {
-    const EMPTY: Self = Self { min: [f32::INFINITY; 3], max: [f32::NEG_INFINITY; 3] };
+    const EMPTY: Self = Self {
+        min: [f32::INFINITY; 3],
+        max: [f32::NEG_INFINITY; 3],
+    };
 
     fn grow(&mut self, other: Self) {
         for axis in 0..3 {
@@ -155,7 +162,10 @@ impl Node {
     };
 
     fn bounds(&self, lane: usize) -> Bounds {
-        Bounds { min: self.min.map(|row| row[lane]), max: self.max.map(|row| row[lane]) }
+        Bounds {
+            min: self.min.map(|row| row[lane]),
+            max: self.max.map(|row| row[lane]),
+        }
     }
 
     fn set_bounds(&mut self, lane: usize, bounds: Bounds) {
@@ -167,7 +177,10 @@ impl Node {
 
     /// The box round all children.
     fn all_bounds(&self) -> Bounds {
-        Bounds { min: self.min.map(least), max: self.max.map(most) }
+        Bounds {
+            min: self.min.map(least),
+            max: self.max.map(most),
+        }
     }
 }
 
@@ -192,7 +205,10 @@ impl Leaf {
 
     fn all_bounds(&self) -> Bounds {
         let (min, max) = self.boxes();
-        Bounds { min: min.map(least), max: max.map(most) }
+        Bounds {
+            min: min.map(least),
+            max: max.map(most),
+        }
     }
 
     fn place(&mut self, positions: &[[f32; 3]], triangles: &[[u32; 3]]) {

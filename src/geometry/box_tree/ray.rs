@@ -75,8 +75,10 @@ impl Ray {
             } else {
                 (&node.min[axis], &node.max[axis], 1.0)
             };
-            let (before, after) =
-                (self.origin[axis] + sign * self.margin, self.origin[axis] - sign * self.margin);
+            let (before, after) = (
+                self.origin[axis] + sign * self.margin,
+                self.origin[axis] - sign * self.margin,
+            );
             for lane in 0..WIDTH {
                 // NaN (zero times infinity: within the slab) leaves the other one standing.
                 enter[lane] = upper((near[lane] - before) * self.inverse[axis], enter[lane]);
@@ -85,7 +87,11 @@ impl Ray {
         }
         // Ize (2013), J Comput Graph Tech 2(2):12: room for the rounding of both.
         std::array::from_fn(|lane| {
-            if enter[lane] <= leave[lane] * 1.000_001 { enter[lane] * 0.999_999 } else { f32::INFINITY }
+            if enter[lane] <= leave[lane] * 1.000_001 {
+                enter[lane] * 0.999_999
+            } else {
+                f32::INFINITY
+            }
         })
     }
 
@@ -111,7 +117,11 @@ impl Ray {
             let most = upper(upper(u, v), w);
             let met = ((least >= 0.0) | (most <= 0.0)) & (sum != 0.0);
             let t = (u * a.2 + v * b.2 + w * c.2) / sum;
-            along[lane] = if met & (t >= 0.0) & (t <= self.max_t) { t } else { f32::NAN };
+            along[lane] = if met & (t >= 0.0) & (t <= self.max_t) {
+                t
+            } else {
+                f32::NAN
+            };
             front[lane] = sum > 0.0;
         }
         (along, front)
@@ -153,14 +163,7 @@ impl BoxTree {
     }
 
     /// All triangles the ray meets, sorted along it, then by number. `hits` is emptied first.
-    pub fn ray_all(
-        &self,
-        origin: [f32; 3],
-        direction: [f32; 3],
-        max_t: f32,
-        mask: u32,
-        hits: &mut Vec<Hit>,
-    ) {
+    pub fn ray_all(&self, origin: [f32; 3], direction: [f32; 3], max_t: f32, mask: u32, hits: &mut Vec<Hit>) {
         hits.clear();
         self.walk(Ray::new(origin, direction, max_t), mask, &mut |_, hit| {
             hits.push(hit);
@@ -176,7 +179,10 @@ impl BoxTree {
         }
         let around = self.nodes[0].all_bounds();
         let size = (0..3).fold(0.0, |size, axis| {
-            upper(around.max[axis].abs(), upper(around.min[axis].abs(), upper(ray.origin[axis].abs(), size)))
+            upper(
+                around.max[axis].abs(),
+                upper(around.min[axis].abs(), upper(ray.origin[axis].abs(), size)),
+            )
         });
         ray.margin = 4.0 * f32::EPSILON * size;
         self.walk_node(&self.nodes[0], &mut ray, mask, visit);
@@ -222,7 +228,11 @@ fn walk_leaf(leaf: &Leaf, ray: &mut Ray, mask: u32, visit: &mut impl FnMut(&mut 
     let (along, front) = ray.meets(leaf);
     let met = bits(|lane| !along[lane].is_nan() & (leaf.tags[lane] & mask != 0));
     for lane in set_bits(met) {
-        let hit = Hit { triangle: leaf.triangle[lane], t: along[lane], front: front[lane] };
+        let hit = Hit {
+            triangle: leaf.triangle[lane],
+            t: along[lane],
+            front: front[lane],
+        };
         if !visit(ray, hit) {
             return false;
         }

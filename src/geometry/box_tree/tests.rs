@@ -13,7 +13,10 @@ fn distance(point: [f32; 3], corners: Corners) -> f64 {
 }
 
 fn all_corners((positions, triangles): &Mesh) -> Vec<Corners> {
-    triangles.iter().map(|&t| crate::geometry::corners(positions, t)).collect()
+    triangles
+        .iter()
+        .map(|&t| crate::geometry::corners(positions, t))
+        .collect()
 }
 
 fn meshes() -> Vec<Mesh> {
@@ -60,14 +63,19 @@ fn closest_agrees_with_all_triangles() {
                 .min_by(f64::total_cmp);
             let found = tree.closest(point, f32::INFINITY, mask, None);
             assert_eq!(found.is_some(), best.is_some());
-            let (Some(found), Some(best)) = (found, best) else { continue };
+            let (Some(found), Some(best)) = (found, best) else {
+                continue;
+            };
             assert!((f64::from(found.distance_sq).sqrt() - best).abs() < 2e-6);
             assert!((distance(point, corners[found.triangle as usize]) - best).abs() < 2e-6);
             assert!(tags[found.triangle as usize] & mask != 0);
             assert!((norm(sub(wide(found.point), wide(point))) - best).abs() < 2e-6);
             let half = (best / 2.0) as f32;
             assert_eq!(tree.closest(point, half, mask, None), None);
-            assert_eq!(tree.closest(point, best as f32 * 1.001 + 1e-5, mask, None), Some(found));
+            assert_eq!(
+                tree.closest(point, best as f32 * 1.001 + 1e-5, mask, None),
+                Some(found)
+            );
         }
     }
 }
@@ -132,7 +140,11 @@ fn refit_equals_rebuild() {
         .iter()
         .map(|&[x, y, z]| {
             let turn = (y * 2.0).clamp(0.0, 1.2);
-            [x * turn.cos() - y * turn.sin(), x * turn.sin() + y * turn.cos(), z]
+            [
+                x * turn.cos() - y * turn.sin(),
+                x * turn.sin() + y * turn.cos(),
+                z,
+            ]
         })
         .collect();
     let mut refitted = BoxTree::build(&positions, &triangles);
@@ -143,7 +155,10 @@ fn refit_equals_rebuild() {
     for _ in 0..500 {
         let (point, direction) = (random.point(), random.point());
         let within = f32::INFINITY;
-        assert_eq!(refitted.closest(point, within, ALL, None), rebuilt.closest(point, within, ALL, None));
+        assert_eq!(
+            refitted.closest(point, within, ALL, None),
+            rebuilt.closest(point, within, ALL, None)
+        );
         refitted.ray_all(point, direction, 10.0, ALL, &mut some);
         rebuilt.ray_all(point, direction, 10.0, ALL, &mut other);
         assert_eq!(some, other);
@@ -165,7 +180,8 @@ fn meet(origin: [f32; 3], direction: [f32; 3], corners: Corners) -> Option<(f64,
     let normal = triangle::area_vector(corners);
     let t = dot(normal, sub(a, o)) / dot(normal, d);
     let p: [f64; 3] = std::array::from_fn(|k| o[k] + t * d[k]);
-    let share = |u, v| dot(crate::geometry::vector::cross(sub(v, u), sub(p, u)), normal) / dot(normal, normal);
+    let share =
+        |u, v| dot(crate::geometry::vector::cross(sub(v, u), sub(p, u)), normal) / dot(normal, normal);
     let least = share(a, b).min(share(b, c)).min(share(c, a));
     (t >= 0.0).then_some((t, least, dot(normal, d) < 0.0))
 }
@@ -191,7 +207,10 @@ fn rays_agree_with_all_triangles() {
                 .filter_map(|t| meet(origin, direction, corners[t]).map(|m| (t as u32, m.0, m.1, m.2)))
                 .filter(|m| m.1 < 1.0001)
                 .collect();
-            if met.iter().any(|m| m.2.abs() < 1e-4 || (m.1 - 1.0).abs() < 1e-4 || m.1 < 1e-4) {
+            if met
+                .iter()
+                .any(|m| m.2.abs() < 1e-4 || (m.1 - 1.0).abs() < 1e-4 || m.1 < 1e-4)
+            {
                 continue; // too near an edge or an end to be told
             }
             let mut expected: Vec<_> = met.into_iter().filter(|m| m.2 > 0.0 && m.1 < 1.0).collect();
@@ -210,7 +229,10 @@ fn rays_agree_with_all_triangles() {
             assert!(hits.is_sorted_by_key(|h| h.t));
             let first = tree.ray(origin, direction, max_t, mask);
             assert_eq!(first.map(|h| h.t), hits.first().map(|h| h.t));
-            assert_eq!(tree.ray_any(origin, direction, max_t, mask, None), !hits.is_empty());
+            assert_eq!(
+                tree.ray_any(origin, direction, max_t, mask, None),
+                !hits.is_empty()
+            );
             let skip = hits.first().map(|h| h.triangle);
             assert_eq!(tree.ray_any(origin, direction, max_t, mask, skip), hits.len() > 1);
             compared += hits.len();
@@ -234,7 +256,10 @@ fn nothing_slips_between_neighbours() {
         for origin in [[0.0; 3], [0.01, 0.02, -0.03], [0.05, 0.3, 0.04]] {
             for target in &targets {
                 let direction = std::array::from_fn(|k| target[k] - origin[k]);
-                assert!(tree.ray_any(origin, direction, 4.0, ALL, None), "{origin:?} {target:?}");
+                assert!(
+                    tree.ray_any(origin, direction, 4.0, ALL, None),
+                    "{origin:?} {target:?}"
+                );
             }
         }
     }
@@ -250,7 +275,11 @@ fn crossings_agree_with_all_pairs() {
     ];
     for (one, two) in cases {
         let (first, second) = (all_corners(&one), all_corners(&two));
-        crossings(&BoxTree::build(&one.0, &one.1), &BoxTree::build(&two.0, &two.1), &mut found);
+        crossings(
+            &BoxTree::build(&one.0, &one.1),
+            &BoxTree::build(&two.0, &two.1),
+            &mut found,
+        );
         let mut expected = Vec::new();
         for (a, p) in (0u32..).zip(&first) {
             for (b, q) in (0u32..).zip(&second) {
@@ -270,7 +299,8 @@ fn self_crossings_agree_with_all_pairs() {
     let mut joined = shapes::limb(3);
     let (mut more, triangles) = shapes::sphere(2);
     let count = joined.0.len() as u32;
-    more.iter_mut().for_each(|p| *p = [p[0] * 0.3, p[1] * 0.3, p[2] * 0.3]);
+    more.iter_mut()
+        .for_each(|p| *p = [p[0] * 0.3, p[1] * 0.3, p[2] * 0.3]);
     joined.0.extend(more);
     joined.1.extend(triangles.iter().map(|t| t.map(|v| v + count)));
     let mut found = Vec::new();
