@@ -1,1 +1,363 @@
-//! Placeholder.
+//! The pipeline: a dressed body through poses to a judged record. Read this first.
+//!
+//! ```text
+//! wear     rigs           -> Dressed    once: roles, homes, covered skin
+//! examine  Dressed, frame -> numbers    every frame, in parallel
+//! judge    numbers        -> verdict
+//! ```
+
+use crate::contact::{Body, Layer, Moment, Scratch, region};
+use crate::measure::{self, At, FabricClass, Facts, Taken};
+use crate::outcome::{
+    Demand, Finding, Fitting, FrameResult, Garment, Numbers, Place, PoseResult, Severity, Sides, Verdict,
+};
+use crate::pose::{Pose, PoseFrame, clip, stand};
+use crate::rig::bone::{Bone, Side};
+use crate::rig::part::Part;
+use crate::rig::skeleton::Skeleton;
+use crate::rig::{Clip, Rig};
+use crate::verdict::judge::{self, Promises};
+use crate::verdict::Limits;
+use nalgebra::{Matrix4, Vector3};
+use rayon::prelude::*;
+use std::collections::BTreeMap;
+use std::sync::Mutex;
+
+/// A longer clip is thinned to this many frames, both ends kept.
+pub const MOST_CLIP_FRAMES: usize = 600;
+
+/// A body in its layers. The first layer is the garment under test.
+#[derive(Debug)]
+pub struct Dressed {
+    /// The body's own file, for its clips; the garment's where there is no body.
+    pub rig: Rig,
+    /// The skin and the skeleton that drives everything.
+    pub body: Body,
+    /// Dressed garments, the one under test first.
+    pub layers: Vec<Layer>,
+    /// True where there is no body: only what needs none is measured.
+    pub garment_alone: bool,
+    /// What the rigs show before any pose.
+    pub findings: Vec<Finding>,
+}
+
+/// What to run a fitting through, and how to judge it.
+#[derive(Clone, Debug, Default)]
+pub struct Plan {
+    /// In the order of the report.
+    pub sequences: Vec<Sequence>,
+    /// How much the cloth gives.
+    pub fabric: FabricClass,
+    /// Hard poses that must hold.
+    pub promises: Promises,
+}
+
+/// A pose of the library, or a clip of the body's own file.
+#[derive(Clone, Debug)]
+pub struct Sequence {
+    /// Shown, and the key in results.
+    pub name: String,
+    /// A sentence.
+    pub about: String,
+    /// How much it asks.
+    pub demand: Demand,
+    /// In order of time.
+    pub frames: Vec<Frame>,
+    /// Bones it moves.
+    pub bones: Vec<Bone>,
+}
+
+/// One moment of a sequence.
+#[derive(Clone, Debug)]
+pub enum Frame {
+    /// Anatomical angles.
+    Angles(PoseFrame),
+    /// A time in a clip of the body's file.
+    Clip {
+        /// Index into [`Rig::clips`].
+        clip: usize,
+        /// Seconds.
+        time_s: f64,
+    },
+}
+
+impl From<&Pose> for Sequence {
+    fn from(pose: &Pose) -> Self {
+        Self {
+            name: pose.name.clone(),
+            about: pose.about.clone(),
+            demand: pose.demand,
+            frames: pose.frames.iter().cloned().map(Frame::Angles).collect(),
+            bones: pose.bones(),
+        }
+    }
+}
+
+impl Sequence {
+    /// A clip of a rig, at the times worth testing.
+    pub fn of_clip(index: usize, clip: &Clip, demand: Demand) -> Self {
+        let frames = clip::frames(clip, MOST_CLIP_FRAMES).into_iter().map(|time_s| Frame::Clip { clip: index, time_s }).collect();
+        Self {
+            name: clip.name.clone(),
+            about: format!("the clip {} of the body's own file", clip.name),
+            demand,
+            frames,
+            bones: Vec::new(),
+        }
+    }
+}
+
+/// Runs a dressed body through a plan. `tick` is called once for every frame measured.
+pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting {
+    let layer = &dressed.layers[0];
+    let facts = Facts {
+        median_ease_mm: layer.median_ease().map_or(0.0, |ease| ease * 1e3 / dressed.body.anatomy.scale()),
+        fabric: plan.fabric,
+    };
+    let mut limits = Limits::of(&facts, dressed.body.anatomy.scale());
+    if dressed.garment_alone {
+        // Without a body nothing that is judged can be measured.
+        limits.most.clear();
+    }
+    let mut fitting = facts_of(dressed, &limits);
+    let stopped = fitting.rig_findings.iter().any(|finding| finding.severity == Severity::Stop);
+    if !stopped {
+        fitting.poses = examine_all(dressed, &plan.sequences, tick);
+        for pose in fitting.poses.iter_mut().filter(|pose| pose.not_applicable.is_none()) {
+            fitting.reasons.extend(judge::pose(pose, &limits, &plan.promises));
+        }
+    }
+    conclude(dressed, &mut fitting);
+    fitting
+}
+
+/// The verdict of the whole fitting from its reasons and what could not be tested.
+fn conclude(dressed: &Dressed, fitting: &mut Fitting) {
+    fitting.reasons.extend(fitting.rig_findings.iter().filter_map(judge::finding));
+    judge::sort(&mut fitting.reasons);
+    let tested = fitting.poses.iter().any(|pose| pose.not_applicable.is_none());
+    let worst = fitting.reasons.first().map_or(Verdict::Pass, |reason| reason.weight);
+    let part = dressed.garment_alone || fitting.rig_findings.iter().any(|finding| finding.code == "partly_over_skin");
+    fitting.verdict = match worst {
+        Verdict::CouldNotRun => Verdict::CouldNotRun,
+        _ if !tested => Verdict::CouldNotRun,
+        Verdict::Fail => Verdict::Fail,
+        _ if part => Verdict::PartlyTested,
+        other => other,
+    };
+}
+
+fn facts_of(dressed: &Dressed, limits: &Limits) -> Fitting {
+    let garments = dressed
+        .layers
+        .iter()
+        .map(|layer| Garment {
+            name: layer.surface.name.clone(),
+            hip_splay_deg: splay_of(&layer.skeleton),
+            covered_share: share(layer.covered_area(), layer.skin_area),
+            over_skin_share: share(layer.area_over_skin(), layer.area()),
+            area_cm2: layer.area() * 1e4,
+            ease_median_mm: layer.median_ease().map(|ease| ease * 1e3),
+        })
+        .collect();
+    Fitting {
+        body: dressed.body.surface.name.clone(),
+        garments,
+        body_hip_splay_deg: splay_of(&dressed.body.skeleton),
+        verdict: Verdict::NotApplicable,
+        reasons: Vec::new(),
+        rig_findings: dressed.findings.clone(),
+        poses: Vec::new(),
+        limits: limits.most.clone(),
+    }
+}
+
+fn share(part: f64, whole: f64) -> f64 {
+    if whole > 0.0 { part / whole } else { 0.0 }
+}
+
+/// Hip splay at the bind in degrees, where the legs are known.
+pub fn splay_of(skeleton: &Skeleton) -> Sides {
+    let Ok(anatomy) = crate::rig::anatomy::Anatomy::new(skeleton) else { return Sides::default() };
+    let of = |side| Some(anatomy.hip_splay(side).to_degrees());
+    Sides { left: of(Side::Left), right: of(Side::Right) }
+}
+
+/// Every frame of every sequence, in parallel, in order.
+fn examine_all(dressed: &Dressed, sequences: &[Sequence], tick: &(dyn Fn() + Sync)) -> Vec<PoseResult> {
+    let spare: Mutex<Vec<Scratch>> = Mutex::new(Vec::new());
+    let missing: Vec<Option<String>> = sequences.iter().map(|sequence| missing_bones(dressed, sequence)).collect();
+    let jobs: Vec<(usize, usize)> = sequences
+        .iter()
+        .enumerate()
+        .filter(|(sequence, _)| missing[*sequence].is_none())
+        .flat_map(|(index, sequence)| (0..sequence.frames.len()).map(move |frame| (index, frame)))
+        .collect();
+    let results: Vec<FrameResult> = jobs
+        .par_iter()
+        .map(|&(sequence, frame)| {
+            let mut scratch = borrow(&spare, dressed);
+            let result = examine(dressed, &sequences[sequence].frames[frame], frame, &mut scratch);
+            give_back(&spare, scratch);
+            tick();
+            result
+        })
+        .collect();
+    let mut results = results.into_iter();
+    sequences
+        .iter()
+        .zip(missing)
+        .map(|(sequence, missing)| PoseResult {
+            pose: sequence.name.clone(),
+            about: sequence.about.clone(),
+            demand: sequence.demand,
+            verdict: Verdict::NotApplicable,
+            frames: if missing.is_some() { Vec::new() } else { results.by_ref().take(sequence.frames.len()).collect() },
+            not_applicable: missing,
+        })
+        .collect()
+}
+
+fn borrow(spare: &Mutex<Vec<Scratch>>, dressed: &Dressed) -> Scratch {
+    let kept = spare.lock().ok().and_then(|mut spare| spare.pop());
+    kept.unwrap_or_else(|| Scratch::new(&dressed.body, &dressed.layers))
+}
+
+fn give_back(spare: &Mutex<Vec<Scratch>>, scratch: Scratch) {
+    if let Ok(mut spare) = spare.lock() {
+        spare.push(scratch);
+    }
+}
+
+/// The joints a sequence needs and the rig lacks, in a sentence; `None` where it can be taken.
+fn missing_bones(dressed: &Dressed, sequence: &Sequence) -> Option<String> {
+    let roles = &dressed.body.skeleton.roles;
+    let has = |bone: &Bone| match bone {
+        Bone::Spine => [Bone::Spine, Bone::Chest, Bone::UpperChest].iter().any(|b| roles.node(*b).is_some()),
+        Bone::Neck => [Bone::Neck, Bone::Head].iter().any(|b| roles.node(*b).is_some()),
+        bone => roles.node(*bone).is_some(),
+    };
+    let missing: Vec<&str> = sequence.bones.iter().filter(|bone| !has(bone)).map(|bone| bone.name()).collect();
+    (!missing.is_empty()).then(|| format!("this rig has no {}", missing.join(", ")))
+}
+
+/// World matrices of the body's nodes at a frame.
+pub fn joints_at(dressed: &Dressed, frame: &Frame) -> Vec<Matrix4<f64>> {
+    match frame {
+        Frame::Angles(angles) => stand::take(&dressed.body.skeleton, &dressed.body.anatomy, angles),
+        Frame::Clip { clip, time_s } => {
+            dressed.rig.world(&clip::sample(&dressed.rig, &dressed.rig.clips[*clip], *time_s))
+        }
+    }
+}
+
+/// One frame: pose, meet, measure.
+fn examine(dressed: &Dressed, frame: &Frame, number: usize, scratch: &mut Scratch) -> FrameResult {
+    let world = joints_at(dressed, frame);
+    let moment = meet(dressed, &world, scratch);
+    let taken: Vec<Taken> = measure::ALL.iter().map(|measure| (measure.take)(&moment)).collect();
+    let mut numbers = Numbers::default();
+    let mut worst = BTreeMap::new();
+    for (measure, taken) in measure::ALL.iter().zip(&taken) {
+        for (number, value) in measure.numbers.iter().zip(&taken.values) {
+            numbers.values.insert(measure.path(number), value.map(|value| number.unit.to_edge(value)));
+        }
+        if let Some(at) = taken.worst {
+            worst.insert(measure.id.to_owned(), place(&moment, at, &world));
+        }
+    }
+    FrameResult {
+        frame: number,
+        time_s: match frame {
+            Frame::Angles(angles) => angles.time_s,
+            Frame::Clip { time_s, .. } => Some(*time_s),
+        },
+        angles_deg: angles_deg(dressed, &world),
+        measures: numbers,
+        worst,
+    }
+}
+
+/// Poses a scratch and finds who is near whom.
+pub fn meet<'a>(dressed: &'a Dressed, world: &[Matrix4<f64>], scratch: &'a mut Scratch) -> Moment<'a> {
+    scratch.pose(&dressed.body, &dressed.layers, world);
+    scratch.meet(&dressed.body, &dressed.layers[0], world);
+    scratch.moment(&dressed.body, &dressed.layers[0])
+}
+
+fn angles_deg(dressed: &Dressed, world: &[Matrix4<f64>]) -> BTreeMap<String, BTreeMap<String, f64>> {
+    stand::effective(&dressed.body.skeleton, &dressed.body.anatomy, world)
+        .into_iter()
+        .map(|(bone, angles)| {
+            let angles =
+                angles.into_iter().map(|(motion, angle)| (motion.word().to_owned(), angle.to_degrees())).collect();
+            (bone.name().to_owned(), angles)
+        })
+        .collect()
+}
+
+/// A sample as a place one can look at.
+fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
+    let (body, layer) = (moment.body, moment.layer);
+    let (surface, triangle, position) = match at {
+        At::Skin(point) => (&body.surface, layer.skin.points.triangle[point], moment.skin_at(point)),
+        At::Fabric(point) => (&layer.surface, layer.fabric.points.triangle[point], moment.fabric_at(point)),
+        At::Triangle(triangle) => {
+            let corners = layer.surface.triangles[triangle];
+            let third = [1.0f32 / 3.0; 3];
+            let position = crate::contact::samples::blend(third, corners, &moment.posed.positions);
+            (&layer.surface, u32::try_from(triangle).unwrap_or(0), position)
+        }
+    };
+    let posed = if matches!(at, At::Skin(_)) { &moment.posed_body.positions } else { &moment.posed.positions };
+    let vertex = nearest_corner(surface.triangles[triangle as usize], position, posed);
+    let skin_triangle = if matches!(at, At::Skin(_)) { triangle } else { layer.homes[triangle as usize] };
+    Place {
+        surface: if matches!(at, At::Skin(_)) { "body".into() } else { layer.surface.name.clone() },
+        vertex: u64::from(surface.sources[vertex as usize].1),
+        position_m: position.map(f64::from),
+        region: region_of(body, skin_triangle),
+        seen_from: match at {
+            At::Skin(point) => seen_from(body, moment.seen[point].from, world),
+            _ => String::new(),
+        },
+    }
+}
+
+fn nearest_corner(corners: [u32; 3], position: [f32; 3], posed: &[[f32; 3]]) -> u32 {
+    let distance = |vertex: u32| (Vector3::from(posed[vertex as usize]) - Vector3::from(position)).norm_squared();
+    let [a, b, c] = corners;
+    let nearer = |one: u32, other: u32| if distance(other) < distance(one) { other } else { one };
+    nearer(nearer(a, b), c)
+}
+
+/// A tailor's words for a skin triangle; empty for fabric without a home.
+fn region_of(body: &Body, triangle: u32) -> String {
+    let Some(corners) = body.surface.triangles.get(triangle as usize) else { return String::new() };
+    let part: Part = body.parts[triangle as usize];
+    let centre = crate::contact::samples::blend([1.0 / 3.0; 3], *corners, &body.surface.positions);
+    region::words(body, part, centre)
+}
+
+/// `from the front, below`, in the posed pelvis's axes.
+fn seen_from(body: &Body, from: [f32; 3], world: &[Matrix4<f64>]) -> String {
+    let (front, up) = crate::contact::moment::pelvis_axes(body, world);
+    let left = up.cross(&front);
+    let from = Vector3::from(from);
+    if from.norm() < 0.5 {
+        return String::new();
+    }
+    let (x, y, z) = (from.dot(&left), from.dot(&up), from.dot(&front));
+    let mut words: Vec<&str> = Vec::new();
+    if z.abs() >= x.abs() {
+        words.push(if z > 0.0 { "from the front" } else { "from behind" });
+    } else {
+        words.push(if x > 0.0 { "from the wearer's left" } else { "from the wearer's right" });
+    }
+    if y > 0.5 {
+        words.push("above");
+    } else if y < -0.5 {
+        words.push("below");
+    }
+    words.join(", ")
+}

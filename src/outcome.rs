@@ -41,6 +41,10 @@ pub struct Fitting {
     pub rig_findings: Vec<Finding>,
     /// Every pose asked for, also those that do not apply.
     pub poses: Vec<PoseResult>,
+    /// The limits this fitting was judged by: the defaults, scaled by body size and with the slack of its ease and
+    /// fabric.
+    #[serde(default)]
+    pub limits: BTreeMap<String, BTreeMap<Demand, f64>>,
 }
 
 /// What is known of a garment before any pose.
