@@ -236,7 +236,9 @@ impl From<Numbers> for serde_json::Value {
     fn from(numbers: Numbers) -> Self {
         let mut root = serde_json::Map::new();
         for (path, value) in numbers.values {
-            let leaf = value.and_then(serde_json::Number::from_f64).map_or(Self::Null, Self::Number);
+            let leaf = value
+                .and_then(serde_json::Number::from_f64)
+                .map_or(Self::Null, Self::Number);
             insert(&mut root, &path, leaf);
         }
         for (path, word) in numbers.words {
@@ -254,7 +256,9 @@ fn insert(root: &mut serde_json::Map<String, serde_json::Value>, path: &str, lea
             at.insert(step.to_owned(), leaf);
             return;
         }
-        let next = at.entry(step).or_insert_with(|| serde_json::Value::Object(serde_json::Map::new()));
+        let next = at
+            .entry(step)
+            .or_insert_with(|| serde_json::Value::Object(serde_json::Map::new()));
         match next {
             serde_json::Value::Object(map) => at = map,
             _ => return, // a number and a group of one name: the registry's test forbids it
@@ -274,7 +278,11 @@ fn collect(numbers: &mut Numbers, path: String, value: &serde_json::Value) {
     match value {
         serde_json::Value::Object(map) => {
             for (key, inner) in map {
-                let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
+                let path = if path.is_empty() {
+                    key.clone()
+                } else {
+                    format!("{path}.{key}")
+                };
                 collect(numbers, path, inner);
             }
         }
@@ -294,9 +302,13 @@ mod tests {
     #[test]
     fn numbers_come_back_as_they_were_written() {
         let mut numbers = Numbers::default();
-        numbers.values.insert("stretch.beyond_skin.p99".into(), Some(1.25));
+        numbers
+            .values
+            .insert("stretch.beyond_skin.p99".into(), Some(1.25));
         numbers.values.insert("stretch.raw.p99".into(), None);
-        numbers.words.insert("part_contact.skin.class".into(), "garment".into());
+        numbers
+            .words
+            .insert("part_contact.skin.class".into(), "garment".into());
         let text = serde_json::to_string(&numbers).unwrap();
         assert_eq!(
             text,

@@ -1,1 +1,197 @@
-//! Placeholder.
+//! What is wrong in this frame? One file per measure: a record, and a function that returns named numbers.
+//!
+//! A measure keeps nothing between frames. What several of them need is in the [`Moment`]. Names, limits, axis
+//! labels, table columns and the schema are made from the records.
+
+pub mod buried;
+pub mod dip;
+pub mod ease;
+
+pub mod lift;
+pub mod skin_shows;
+pub mod statistics;
+pub mod stretch;
+
+use crate::contact::Moment;
+use crate::units::Unit;
+
+/// All measures, sorted by name.
+pub static ALL: &[&Measure] = &[
+    &buried::MEASURE,
+    &dip::MEASURE,
+    &ease::MEASURE,
+    &lift::MEASURE,
+    &skin_shows::MEASURE,
+    &stretch::MEASURE,
+];
+
+/// A measure as data.
+#[derive(Debug)]
+pub struct Measure {
+    /// `snake_case`; the file's name.
+    pub id: &'static str,
+    /// What it says, in a maker's words.
+    pub about: &'static str,
+    /// Its numbers, in the order [`Measure::take`] returns them.
+    pub numbers: &'static [Number],
+    /// Measures one frame.
+    pub take: fn(&Moment) -> Taken,
+    /// What to colour the fabric by: one value per garment vertex in the edge unit of the first number with a
+    /// matching unit; NaN where nothing was measured.
+    pub field: Option<Field>,
+}
+
+/// How a picture colours the fabric by a measure.
+#[derive(Debug)]
+pub struct Field {
+    /// One value per garment vertex.
+    pub values: fn(&Moment) -> Vec<f32>,
+    /// Unit of the values.
+    pub unit: Unit,
+    /// Values up to this are drawn plain (edge unit).
+    pub bottom: f32,
+    /// From here on a value counts as over (edge unit), where there is such a value.
+    pub limit: Option<f32>,
+    /// The value of the last colour (edge unit).
+    pub top: f32,
+}
+
+/// One number of a measure.
+#[derive(Debug)]
+pub struct Number {
+    /// Below the measure's id, dots between groups: `inner.area_cm2`. Ends in its unit.
+    pub path: &'static str,
+    /// What it says.
+    pub about: &'static str,
+    /// Of the value inside; the path's ending is the unit at the edge.
+    pub unit: Unit,
+    /// What is judged; `None` is shown only.
+    pub limit: Option<Limit>,
+}
+
+/// The most a number may be.
+#[derive(Clone, Copy, Debug)]
+pub struct Limit {
+    /// Upright, seated, hard, in the edge unit, for a thigh of 0.41 m; `None` where it is not judged.
+    pub most: [Option<f64>; 3],
+    /// What this fitting adds to it.
+    pub slack: fn(&Facts) -> f64,
+}
+
+/// What a limit may depend on.
+#[derive(Clone, Copy, Debug)]
+pub struct Facts {
+    /// Median ease as built, millimetres at the scale of 1.
+    pub median_ease_mm: f64,
+    /// How much the cloth gives.
+    pub fabric: FabricClass,
+}
+
+/// How much the cloth gives (`SOURCES` 4.3: classes of textile handbooks).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum FabricClass {
+    /// Woven without stretch yarn.
+    #[default]
+    Rigid,
+    /// Up to 30 %.
+    Comfort,
+    /// Over 30 %.
+    Power,
+}
+
+/// A measure's answer for one frame.
+#[derive(Clone, Debug, Default)]
+pub struct Taken {
+    /// In step with [`Measure::numbers`], in inside units; `None` where it cannot be measured.
+    pub values: Vec<Option<f64>>,
+    /// The worst place.
+    pub worst: Option<At>,
+}
+
+/// A place among the samples.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum At {
+    /// Covered skin sample.
+    Skin(usize),
+    /// Fabric sample.
+    Fabric(usize),
+    /// Fabric triangle.
+    Triangle(usize),
+}
+
+impl Limit {
+    /// A limit that is the same for every garment.
+    pub const fn fixed(upright: f64, seated: f64, hard: Option<f64>) -> Self {
+        Self {
+            most: [Some(upright), Some(seated), hard],
+            slack: |_| 0.0,
+        }
+    }
+}
+
+impl Measure {
+    /// The full path of a number: `skin_shows.inner.area_cm2`.
+    pub fn path(&self, number: &Number) -> String {
+        format!("{}.{}", self.id, number.path)
+    }
+}
+
+/// The measure and number of a full path.
+pub fn find(path: &str) -> Option<(&'static Measure, &'static Number)> {
+    let (id, rest) = path.split_once('.')?;
+    let measure = ALL.iter().find(|measure| measure.id == id)?;
+    Some((
+        measure,
+        measure.numbers.iter().find(|number| number.path == rest)?,
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn every_file_is_registered_and_sorted() {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/src/measure");
+        let files: BTreeSet<String> = std::fs::read_dir(folder)
+            .unwrap()
+            .map(|entry| {
+                entry
+                    .unwrap()
+                    .path()
+                    .file_stem()
+                    .unwrap()
+                    .to_string_lossy()
+                    .into_owned()
+            })
+            .filter(|name| !["mod", "statistics", "findings"].contains(&name.as_str()))
+            .collect();
+        let known: Vec<&str> = ALL.iter().map(|measure| measure.id).collect();
+        let sorted: BTreeSet<String> = known.iter().map(|id| (*id).to_owned()).collect();
+        assert_eq!(files, sorted);
+        assert!(known.is_sorted());
+    }
+
+    #[test]
+    fn every_number_ends_in_its_unit() {
+        for measure in ALL {
+            for number in measure.numbers {
+                assert!(
+                    number.path.ends_with(number.unit.suffix()),
+                    "{}",
+                    measure.path(number)
+                );
+                if number.unit == Unit::Ratio {
+                    for unit in [Unit::Length, Unit::Area, Unit::Angle] {
+                        assert!(
+                            !number.path.ends_with(unit.suffix()) || number.path.ends_with("worst_5cm2"),
+                            "{}",
+                            measure.path(number)
+                        );
+                    }
+                }
+            }
+        }
+    }
+}

@@ -10,6 +10,7 @@ mod yaml; // tree -> Pose
 pub mod clip; // animation clips of a glTF file: which times, which matrices
 pub mod library; // the poses that come with gusset
 pub mod ranges; // what joints can do, as published
+pub mod stand; // angles to joint matrices, and back
 pub mod schema; // the JSON Schema of a pose file
 pub mod sweep; // one or two motions through their range
 

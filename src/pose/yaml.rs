@@ -67,7 +67,10 @@ fn pose(top: &Tree) -> Result<Pose, Wrong> {
     match ranges::check(&pose).first() {
         Some(out) if !beyond_range => {
             let node = fields.get("frames").map_or(top.id, |tree| tree.id);
-            Err(beyond(node, &format!("between the key frames, at frame {}, {out}", out.frame)))
+            Err(beyond(
+                node,
+                &format!("between the key frames, at frame {}, {out}", out.frame),
+            ))
         }
         _ => Ok(pose),
     }

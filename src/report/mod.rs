@@ -1,1 +1,20 @@
 //! Outcome to pages, plots, pictures and tables: one file per output.
+
+pub mod csv; // every frame's numbers as a table
+pub mod json; // result.json, and back
+pub mod plot; // a number through all frames, against its limit
+pub mod text; // the summary in a terminal
+
+pub mod camera; // from where a picture is taken
+pub mod colour; // value -> colour
+pub mod picture; // shapes -> PNG
+pub mod scene; // what a still is made of
+pub mod stills; // scene -> pictures with their words
+pub mod words; // how numbers and verdicts are put
+pub mod worst; // which number stands worst against its limit
+
+mod canvas; // lines and words as SVG and PNG
+mod raster; // which triangle is nearest at every sample
+#[cfg(test)]
+mod sample; // an invented run, for the tests
+mod shade; // paint, light, outlines

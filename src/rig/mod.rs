@@ -5,6 +5,12 @@
 
 pub mod bone; // VRM 1.0 humanoid bones: names, sides, parents
 pub mod gltf; // the only room that names the gltf crate
+pub mod names; // a joint's name -> bone
+pub mod roles; // nodes -> roles
+pub mod surface; // meshes -> one surface in metres
+pub mod skeleton; // joints at the bind, with roles
+pub mod anatomy; // frames and angles at the bind
+pub mod part; // what a bone moves: left thigh, torso
 
 use nalgebra::{Matrix4, UnitQuaternion, Vector3};
 

@@ -1,0 +1,292 @@
+//! One posed frame: where everything is, and who is near whom.
+
+use super::body::Body;
+use super::layer::{Layer, NOBODY, vertex_or_face_normal};
+use super::samples::Samples;
+use super::seen::{Seen, Sight};
+use crate::geometry::box_tree::BoxTree;
+use crate::geometry::pseudo_normal::PseudoNormals;
+use crate::geometry::signed;
+use crate::geometry::winding::Winding;
+use crate::rig::surface::polar;
+use crate::skin;
+use nalgebra::{Matrix4, Vector3};
+
+/// Skin must be this far outside its fabric to count, metres at the scale of 1: below is rounding.
+pub const OUTSIDE: f32 = 0.2e-3;
+
+/// A posed surface with the searches it answers. Renewed for every frame, allocated once.
+#[derive(Clone, Debug)]
+pub struct Posed {
+    /// Metres.
+    pub positions: Vec<[f32; 3]>,
+    /// Tagged as the layer or body says.
+    pub tree: BoxTree,
+    /// Of faces, edges and vertices.
+    pub normals: PseudoNormals,
+}
+
+/// One thread's memory for one fitting.
+#[derive(Clone, Debug)]
+pub struct Scratch {
+    body: Posed,
+    layers: Vec<Posed>,
+    winding: Winding,
+    ease: Vec<f32>,
+    outside: Vec<f32>,
+    seen: Vec<Seen>,
+    within: Vec<bool>,
+}
+
+/// What is true in one frame. Layer 0 is the garment under test; the others only hide what is behind them.
+#[derive(Clone, Copy, Debug)]
+pub struct Moment<'a> {
+    /// The skin.
+    pub body: &'a Body,
+    /// The garment under test.
+    pub layer: &'a Layer,
+    /// The skin, posed.
+    pub posed_body: &'a Posed,
+    /// The garment, posed.
+    pub posed: &'a Posed,
+    /// By fabric sample: signed distance to the skin of its home part or neighbours, metres, positive outside; NaN
+    /// where it was not measured.
+    pub ease: &'a [f32],
+    /// By covered skin sample: how far outside its home fabric, metres, negative inside; NaN where the nearest fabric
+    /// point lies on an edge.
+    pub outside: &'a [f32],
+    /// By covered skin sample: what escapes, for samples that are outside by more than [`OUTSIDE`].
+    pub seen: &'a [Seen],
+    /// By fabric sample: whether the winding number of the body says inside; only asked where ease is negative.
+    pub within: &'a [bool],
+    /// Length factor of the body (DESIGN 6).
+    pub scale: f64,
+}
+
+impl Posed {
+    fn new(
+        positions: Vec<[f32; 3]>,
+        triangles: &[[u32; 3]],
+        tags: &[u32],
+        topology: &crate::geometry::topology::Topology,
+    ) -> Self {
+        let tree = BoxTree::build_tagged(&positions, triangles, tags);
+        let normals = PseudoNormals::new(topology, &positions);
+        Self {
+            positions,
+            tree,
+            normals,
+        }
+    }
+}
+
+impl Scratch {
+    /// Memory for frames of a body in these layers.
+    pub fn new(body: &Body, layers: &[Layer]) -> Self {
+        let skin = &body.surface;
+        let posed_body = Posed::new(
+            skin.positions.clone(),
+            &skin.triangles,
+            &body.tags,
+            &body.topology,
+        );
+        let winding = Winding::new(&posed_body.positions, &skin.triangles);
+        let posed = layers
+            .iter()
+            .map(|layer| {
+                let surface = &layer.surface;
+                Posed::new(
+                    surface.positions.clone(),
+                    &surface.triangles,
+                    &layer.tags,
+                    &layer.topology,
+                )
+            })
+            .collect();
+        let (fabric, covered) = layers.first().map_or((0, 0), |layer| {
+            (layer.fabric.points.len(), layer.skin.points.len())
+        });
+        Self {
+            body: posed_body,
+            layers: posed,
+            winding,
+            ease: vec![f32::NAN; fabric],
+            outside: vec![f32::NAN; covered],
+            seen: vec![Seen::default(); covered],
+            within: vec![false; fabric],
+        }
+    }
+
+    /// Moves every surface to where the body's joints are.
+    pub fn pose(&mut self, body: &Body, layers: &[Layer], world: &[Matrix4<f64>]) {
+        skin::blend(
+            &body.surface,
+            &skin::palette(&body.surface, world),
+            &mut self.body.positions,
+        );
+        renew(&mut self.body, &body.topology);
+        self.winding.refit(&self.body.positions);
+        for (layer, posed) in layers.iter().zip(&mut self.layers) {
+            let joints = skin::follow(&layer.skeleton, &layer.pairing, world);
+            skin::blend(
+                &layer.surface,
+                &skin::palette(&layer.surface, &joints),
+                &mut posed.positions,
+            );
+            renew(posed, &layer.topology);
+        }
+    }
+
+    /// Finds who is near whom for all samples of the first layer.
+    pub fn meet(&mut self, body: &Body, layer: &Layer, world: &[Matrix4<f64>]) {
+        self.meet_fabric(body, layer, 0..layer.fabric.points.len());
+        self.meet_skin(body, layer, world, 0..layer.skin.points.len());
+    }
+
+    /// Ease and side of some fabric samples; the others keep what they had.
+    pub fn meet_fabric(&mut self, body: &Body, layer: &Layer, which: impl IntoIterator<Item = usize>) {
+        let fabric = &layer.fabric;
+        for point in which {
+            self.within[point] = false;
+            self.ease[point] = f32::NAN;
+            if fabric.home[point] == NOBODY {
+                continue;
+            }
+            let at = fabric
+                .points
+                .position(point, &self.layers[0].positions, &layer.surface.triangles);
+            let found =
+                self.body
+                    .tree
+                    .closest(at, f32::INFINITY, fabric.mask[point], Some(fabric.home[point]));
+            let Some(found) = found.filter(|found| !body.on_rim(found.triangle, found.feature)) else {
+                continue;
+            };
+            let ease = signed::clearance(at, &found, &body.topology, &self.body.normals);
+            self.ease[point] = ease;
+            self.within[point] = ease < 0.0 && self.winding.at(at) >= 0.5;
+        }
+    }
+
+    /// Which of some covered skin samples lie outside their fabric, and whether that can be seen.
+    pub fn meet_skin(
+        &mut self,
+        body: &Body,
+        layer: &Layer,
+        world: &[Matrix4<f64>],
+        which: impl IntoIterator<Item = usize>,
+    ) {
+        let samples = &layer.skin;
+        let scale = body.scale();
+        let trees: Vec<&BoxTree> = std::iter::once(&self.body.tree)
+            .chain(self.layers.iter().map(|posed| &posed.tree))
+            .collect();
+        let (front, up) = pelvis_axes(body, world);
+        let sight = Sight::new(&trees, front, up, scale);
+        let posed = &self.layers[0];
+        for point in which {
+            self.seen[point] = Seen::default();
+            let at = samples
+                .points
+                .position(point, &self.body.positions, &body.surface.triangles);
+            let found =
+                posed
+                    .tree
+                    .closest(at, f32::INFINITY, samples.mask[point], Some(samples.cover[point]));
+            let counted = found.filter(|found| {
+                !layer.edges.holds(
+                    &layer.topology,
+                    &layer.surface.triangles,
+                    found.triangle,
+                    found.feature,
+                )
+            });
+            self.outside[point] = counted.map_or(f32::NAN, |found| {
+                signed::clearance(at, &found, &layer.topology, &posed.normals)
+            });
+            if self.outside[point] > OUTSIDE * scale {
+                let normal = vertex_or_face_normal(&samples.points, point, &body.surface, &self.body.normals);
+                self.seen[point] = sight.from(at, normal);
+            }
+        }
+    }
+
+    /// The frame as the measures see it.
+    pub fn moment<'a>(&'a self, body: &'a Body, layer: &'a Layer) -> Moment<'a> {
+        Moment {
+            body,
+            layer,
+            posed_body: &self.body,
+            posed: &self.layers[0],
+            ease: &self.ease,
+            outside: &self.outside,
+            seen: &self.seen,
+            within: &self.within,
+            scale: body.anatomy.scale(),
+        }
+    }
+
+    /// Posed positions of the body.
+    pub fn body_positions(&self) -> &[[f32; 3]] {
+        &self.body.positions
+    }
+
+    /// Posed positions of a layer.
+    pub fn layer_positions(&self, layer: usize) -> &[[f32; 3]] {
+        &self.layers[layer].positions
+    }
+}
+
+impl Moment<'_> {
+    /// Posed place of a fabric sample, metres.
+    pub fn fabric_at(&self, point: usize) -> [f32; 3] {
+        self.at(
+            &self.layer.fabric.points,
+            point,
+            self.posed,
+            &self.layer.surface.triangles,
+        )
+    }
+
+    /// Posed place of a covered skin sample, metres.
+    pub fn skin_at(&self, point: usize) -> [f32; 3] {
+        self.at(
+            &self.layer.skin.points,
+            point,
+            self.posed_body,
+            &self.body.surface.triangles,
+        )
+    }
+
+    fn at(&self, samples: &Samples, point: usize, posed: &Posed, triangles: &[[u32; 3]]) -> [f32; 3] {
+        samples.position(point, &posed.positions, triangles)
+    }
+
+    /// True for a covered skin sample that is outside its fabric and can be seen.
+    pub fn shows(&self, point: usize) -> bool {
+        self.outside[point] > OUTSIDE * self.body.scale()
+            && f64::from(self.seen[point].share) > super::seen::SEEN_SHARE
+    }
+}
+
+fn renew(posed: &mut Posed, topology: &crate::geometry::topology::Topology) {
+    posed.tree.refit(&posed.positions);
+    posed.normals.update(topology, &posed.positions);
+}
+
+/// The posed pelvis's front and up.
+#[expect(clippy::cast_possible_truncation, reason = "directions")]
+pub fn pelvis_axes(body: &Body, world: &[Matrix4<f64>]) -> (Vector3<f32>, Vector3<f32>) {
+    let turn = body
+        .skeleton
+        .roles
+        .node(crate::rig::bone::Bone::Hips)
+        .map_or_else(nalgebra::Rotation3::identity, |hips| {
+            polar(&world[hips]).0 * body.skeleton.joints[hips].rotation.inverse()
+        });
+    let now = turn * body.anatomy.pelvis;
+    (
+        (now * Vector3::z()).map(|v| v as f32),
+        (now * Vector3::y()).map(|v| v as f32),
+    )
+}

@@ -1,0 +1,263 @@
+//! Which joints move each point of the skin, and by how much?
+//!
+//! Heat diffusion on the surface (Baran and Popovic 2007, section 4): each bone is held at 1 where it is the nearest
+//! that a point can see through the body, and heat spreads from there over the skin.
+
+use super::mesher::Skin;
+use super::shape::Shape;
+use super::skeleton::Skeleton;
+use crate::rig::Rows;
+use nalgebra::Vector3;
+use nalgebra_sparse::{CooMatrix, CsrMatrix};
+use rayon::prelude::*;
+
+type Point = Vector3<f64>;
+
+/// At most this many joints move a vertex.
+const INFLUENCES: usize = 4;
+
+/// Weights are whole multiples of this power of two, so that their sum in f32 is exactly 1.
+const GRAIN: f64 = 1.0 / 1_048_576.0;
+
+/// One weight row: joint and weight, heaviest first.
+pub(super) type Row = Vec<(usize, f64)>;
+
+/// Weight rows for every vertex of the skin.
+pub(super) fn diffuse(skin: &Skin, shape: &Shape, skeleton: &Skeleton) -> Vec<Row> {
+    let bones = segments(skeleton);
+    let nearest: Vec<Option<(f64, Vec<usize>)>> = (0..skin.points.len())
+        .into_par_iter()
+        .map(|vertex| visible(&skin.points[vertex], shape, &bones))
+        .collect();
+    let (laplace, mass) = laplacian(skin);
+    let heat: Vec<f64> = nearest
+        .iter()
+        .zip(&mass)
+        .map(|(near, mass)| near.as_ref().map_or(0.0, |(d, _)| mass * d))
+        .collect();
+    let matrix = with_diagonal(laplace, &heat);
+    let solved: Vec<Vec<f64>> = (0..skeleton.joints.len())
+        .into_par_iter()
+        .map(|joint| {
+            let held = |near: &Option<(f64, Vec<usize>)>| match near {
+                Some((_, joints)) if joints.contains(&joint) => 1.0 / joints.len() as f64,
+                _ => 0.0,
+            };
+            let right: Vec<f64> = nearest
+                .iter()
+                .zip(&heat)
+                .map(|(near, heat)| heat * held(near))
+                .collect();
+            if right.iter().all(|value| *value == 0.0) {
+                vec![0.0; right.len()]
+            } else {
+                conjugate_gradient(&matrix, &right)
+            }
+        })
+        .collect();
+    let half: Vec<Row> = (0..skin.half)
+        .map(|vertex| solved.iter().map(|column| column[vertex]).enumerate().collect())
+        .collect();
+    mirrored(skin, skeleton, half)
+}
+
+/// The left half's rows, balanced on the middle, and their mirror image.
+fn mirrored(skin: &Skin, skeleton: &Skeleton, half: Vec<Row>) -> Vec<Row> {
+    let twin = skeleton.mirror();
+    let mut rows: Vec<Row> = Vec::with_capacity(skin.points.len());
+    for (vertex, row) in half.iter().enumerate() {
+        let on_middle = skin.mirror[vertex] as usize == vertex;
+        let balanced = |joint: usize| {
+            if on_middle {
+                0.5 * (row[joint].1 + row[twin[joint]].1)
+            } else {
+                row[joint].1
+            }
+        };
+        rows.push(trimmed(
+            (0..row.len()).map(|joint| (joint, balanced(joint))).collect(),
+        ));
+    }
+    for vertex in skin.half..skin.points.len() {
+        let source = &rows[skin.mirror[vertex] as usize];
+        rows.push(
+            source
+                .iter()
+                .map(|(joint, weight)| (twin[*joint], *weight))
+                .collect(),
+        );
+    }
+    rows
+}
+
+/// The heaviest entries, in whole grains that sum to exactly 1.
+pub(super) fn trimmed(mut row: Row) -> Row {
+    row.retain(|(_, weight)| *weight > 0.003);
+    row.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    if row.len() > INFLUENCES {
+        // subtracting what is left out keeps the field continuous where influences change places
+        let floor = row[INFLUENCES].1;
+        row.truncate(INFLUENCES);
+        row.iter_mut().for_each(|entry| entry.1 -= floor);
+        row.retain(|(_, weight)| *weight > 1e-6);
+    }
+    let sum: f64 = row.iter().map(|(_, weight)| weight).sum();
+    for entry in &mut row {
+        entry.1 = (entry.1 / sum / GRAIN).round() * GRAIN;
+    }
+    let rest: f64 = row.iter().skip(1).map(|(_, weight)| weight).sum();
+    row[0].1 = 1.0 - rest;
+    row.retain(|(_, weight)| *weight > 0.0);
+    row
+}
+
+/// Rows as a file holds them.
+pub(super) fn packed(rows: &[Row]) -> Rows {
+    let mut packed = Rows {
+        starts: vec![0],
+        ..Rows::default()
+    };
+    for row in rows {
+        for (joint, weight) in row {
+            packed.binds.push(*joint as u16);
+            packed.weights.push(*weight as f32);
+        }
+        packed.starts.push(packed.binds.len() as u32);
+    }
+    packed
+}
+
+struct Segment {
+    joint: usize,
+    a: Point,
+    b: Point,
+}
+
+/// A bone for each joint and child, and one to the tip of each chain. Helpers share their parent's bone later.
+fn segments(skeleton: &Skeleton) -> Vec<Segment> {
+    let mut bones = Vec::new();
+    for (child, of) in skeleton.joints.iter().enumerate() {
+        if of.name.ends_with("Twist") {
+            continue;
+        }
+        if let Some(joint) = of.parent {
+            bones.push(Segment {
+                joint,
+                a: skeleton.joints[joint].at,
+                b: of.at,
+            });
+        }
+        if let Some(tip) = of.tip {
+            bones.push(Segment {
+                joint: child,
+                a: of.at,
+                b: tip,
+            });
+        }
+    }
+    bones
+}
+
+/// Heat (1 / d^2) and joints of the nearest bones that a straight line inside the body reaches.
+fn visible(point: &Point, shape: &Shape, bones: &[Segment]) -> Option<(f64, Vec<usize>)> {
+    let mut reach: Vec<(f64, usize, Point)> = bones
+        .iter()
+        .map(|bone| {
+            let along = bone.b - bone.a;
+            let t = ((point - bone.a).dot(&along) / along.norm_squared()).clamp(0.0, 1.0);
+            let foot = bone.a + along * t;
+            ((point - foot).norm(), bone.joint, foot)
+        })
+        .collect();
+    reach.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    let first = reach.iter().find(|(_, _, foot)| {
+        (1..=6).all(|step| shape.distance(&(point + (foot - point) * (f64::from(step) / 6.0))) < 1e-3)
+    })?;
+    let mut joints: Vec<usize> = reach
+        .iter()
+        .filter(|(d, _, _)| (d - first.0).abs() < 1e-6)
+        .map(|(_, joint, _)| *joint)
+        .collect();
+    joints.sort_unstable();
+    joints.dedup();
+    Some((1.0 / first.0.max(1e-3).powi(2), joints))
+}
+
+/// Cotangent weights and the area of each vertex (Meyer 2003 without the obtuse correction: a third of each triangle).
+fn laplacian(skin: &Skin) -> (CooMatrix<f64>, Vec<f64>) {
+    let count = skin.points.len();
+    let mut matrix = CooMatrix::new(count, count);
+    let mut mass = vec![0.0; count];
+    for triangle in &skin.triangles {
+        let corners = triangle.map(|vertex| skin.points[vertex as usize]);
+        let twice = (corners[1] - corners[0])
+            .cross(&(corners[2] - corners[0]))
+            .norm()
+            .max(1e-12);
+        for corner in 0..3 {
+            let (next, last) = ((corner + 1) % 3, (corner + 2) % 3);
+            let cotangent =
+                ((corners[next] - corners[corner]).dot(&(corners[last] - corners[corner])) / twice).max(0.01)
+                    / 2.0;
+            let (a, b) = (triangle[next] as usize, triangle[last] as usize);
+            matrix.push(a, a, cotangent);
+            matrix.push(b, b, cotangent);
+            matrix.push(a, b, -cotangent);
+            matrix.push(b, a, -cotangent);
+            mass[triangle[corner] as usize] += twice / 6.0;
+        }
+    }
+    (matrix, mass)
+}
+
+fn with_diagonal(mut matrix: CooMatrix<f64>, diagonal: &[f64]) -> CsrMatrix<f64> {
+    for (vertex, value) in diagonal.iter().enumerate() {
+        matrix.push(vertex, vertex, *value + 1e-12);
+    }
+    CsrMatrix::from(&matrix)
+}
+
+/// Conjugate gradients with the diagonal as preconditioner (Hestenes and Stiefel 1952), to 1e-7 of the right side.
+fn conjugate_gradient(matrix: &CsrMatrix<f64>, right: &[f64]) -> Vec<f64> {
+    let diagonal: Vec<f64> = (0..right.len())
+        .map(|row| matrix.get_entry(row, row).map_or(1.0, |entry| entry.into_value()))
+        .collect();
+    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    let mut x = vec![0.0; right.len()];
+    let mut residual = right.to_vec();
+    let mut scaled: Vec<f64> = residual.iter().zip(&diagonal).map(|(r, d)| r / d).collect();
+    let mut direction = scaled.clone();
+    let mut energy = dot(&residual, &scaled);
+    let goal = 1e-14 * dot(right, right);
+    for _ in 0..600 {
+        let image = times(matrix, &direction);
+        let step = energy / dot(&direction, &image);
+        for slot in 0..x.len() {
+            x[slot] += step * direction[slot];
+            residual[slot] -= step * image[slot];
+            scaled[slot] = residual[slot] / diagonal[slot];
+        }
+        if dot(&residual, &residual) < goal {
+            break;
+        }
+        let next = dot(&residual, &scaled);
+        for slot in 0..x.len() {
+            direction[slot] = scaled[slot] + next / energy * direction[slot];
+        }
+        energy = next;
+    }
+    x
+}
+
+fn times(matrix: &CsrMatrix<f64>, vector: &[f64]) -> Vec<f64> {
+    let (starts, columns, values) = matrix.csr_data();
+    let row = |row: usize| {
+        let span = starts[row]..starts[row + 1];
+        columns[span.clone()]
+            .iter()
+            .zip(&values[span])
+            .map(|(column, value)| value * vector[*column])
+            .sum()
+    };
+    (0..vector.len()).map(row).collect()
+}

@@ -1,0 +1,216 @@
+//! Which triangles of two meshes, or of one mesh with itself, cross?
+
+use super::{Bounds, BoxTree, Child, Lanes, Leaf, Node, WIDTH, bits, set_bits};
+use crate::geometry::crossing::crossing;
+use crate::geometry::vector::narrow;
+
+/// Two triangles that cross.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Crossing {
+    /// Triangle of the first mesh; within one mesh the lower number.
+    pub first: u32,
+    /// Triangle of the second mesh; within one mesh the higher number.
+    pub second: u32,
+    /// The segment they have in common, metres; both ends alike where they only touch.
+    pub ends: [[f32; 3]; 2],
+}
+
+/// All pairs of triangles of two trees that cross, sorted. What counts: [`crate::geometry::crossing`].
+pub fn crossings(first: &BoxTree, second: &BoxTree, found: &mut Vec<Crossing>) {
+    crossings_where(first, second, |_, _| true, found);
+}
+
+/// The same among the pairs that `accept` takes; it is asked before the triangles are tested.
+pub fn crossings_where(
+    first: &BoxTree,
+    second: &BoxTree,
+    accept: impl Fn(u32, u32) -> bool,
+    found: &mut Vec<Crossing>,
+) {
+    found.clear();
+    if first.is_empty() || second.is_empty() {
+        return;
+    }
+    let mut walk = Walk {
+        first,
+        second,
+        accept,
+        found,
+    };
+    walk.nodes(&first.nodes[0], &second.nodes[0]);
+    sort(found);
+}
+
+/// All pairs of triangles of one tree that cross, sorted, but for those that share a vertex. `canonical`
+/// names for every vertex the one that stands for it.
+pub fn self_crossings(tree: &BoxTree, canonical: &[u32], found: &mut Vec<Crossing>) {
+    self_crossings_where(tree, canonical, |_, _| true, found);
+}
+
+/// The same among the pairs that `accept` takes; it is asked before the triangles are tested.
+pub fn self_crossings_where(
+    tree: &BoxTree,
+    canonical: &[u32],
+    accept: impl Fn(u32, u32) -> bool,
+    found: &mut Vec<Crossing>,
+) {
+    found.clear();
+    if tree.is_empty() {
+        return;
+    }
+    let welded: Vec<[u32; 3]> = tree
+        .triangles
+        .iter()
+        .map(|corners| corners.map(|vertex| canonical[vertex as usize]))
+        .collect();
+    let apart = |a: u32, b: u32| {
+        let (a, b) = (welded[a as usize], welded[b as usize]);
+        !a.iter().any(|vertex| b.contains(vertex))
+    };
+    let accept = |a: u32, b: u32| apart(a, b) && accept(a.min(b), a.max(b));
+    let mut walk = Walk {
+        first: tree,
+        second: tree,
+        accept,
+        found,
+    };
+    walk.node_itself(&tree.nodes[0]);
+    for pair in found.iter_mut() {
+        (pair.first, pair.second) = (pair.first.min(pair.second), pair.first.max(pair.second));
+    }
+    sort(found);
+}
+
+fn sort(found: &mut [Crossing]) {
+    found.sort_unstable_by_key(|pair| (pair.first, pair.second));
+}
+
+/// A walk through two trees at once.
+struct Walk<'a, F> {
+    first: &'a BoxTree,
+    second: &'a BoxTree,
+    accept: F,
+    found: &'a mut Vec<Crossing>,
+}
+
+impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
+    fn nodes(&mut self, a: &Node, b: &Node) {
+        for lane in set_bits(bits(|lane| a.child[lane] != super::NO_CHILD)) {
+            let bounds = a.bounds(lane);
+            for other in set_bits(overlapping(bounds, &b.min, &b.max)) {
+                self.children(
+                    Child::of(a.child[lane]),
+                    bounds,
+                    Child::of(b.child[other]),
+                    b.bounds(other),
+                );
+            }
+        }
+    }
+
+    fn children(&mut self, a: Child, around_a: Bounds, b: Child, around_b: Bounds) {
+        let (first, second) = (self.first, self.second);
+        match (a, b) {
+            (Child::Node(a), Child::Node(b)) => {
+                self.nodes(&first.nodes[a as usize], &second.nodes[b as usize]);
+            }
+            (Child::Leaf(a), Child::Leaf(b)) => {
+                self.leaves(&first.leaves[a as usize], around_b, &second.leaves[b as usize]);
+            }
+            (Child::Node(node), Child::Leaf(_)) => {
+                let node = &first.nodes[node as usize];
+                for lane in set_bits(overlapping(around_b, &node.min, &node.max)) {
+                    self.children(Child::of(node.child[lane]), node.bounds(lane), b, around_b);
+                }
+            }
+            (Child::Leaf(_), Child::Node(node)) => {
+                let node = &second.nodes[node as usize];
+                for lane in set_bits(overlapping(around_a, &node.min, &node.max)) {
+                    self.children(a, around_a, Child::of(node.child[lane]), node.bounds(lane));
+                }
+            }
+        }
+    }
+
+    fn leaves(&mut self, a: &Leaf, around_b: Bounds, b: &Leaf) {
+        let ((a_min, a_max), (b_min, b_max)) = (a.boxes(), b.boxes());
+        let present = a.present() & overlapping(around_b, &a_min, &a_max);
+        for lane in set_bits(present) {
+            let bounds = Bounds {
+                min: a_min.map(|row| row[lane]),
+                max: a_max.map(|row| row[lane]),
+            };
+            let near = b.present() & overlapping(bounds, &b_min, &b_max);
+            for other in set_bits(near) {
+                self.triangles(a, lane, b, other);
+            }
+        }
+    }
+
+    fn triangles(&mut self, a: &Leaf, lane: usize, b: &Leaf, other: usize) {
+        let (first, second) = (a.triangle[lane], b.triangle[other]);
+        if !(self.accept)(first, second) {
+            return;
+        }
+        if let Some(ends) = crossing(a.corners(lane), b.corners(other)) {
+            self.found.push(Crossing {
+                first,
+                second,
+                ends: ends.map(narrow),
+            });
+        }
+    }
+
+    /// All pairs below one node.
+    fn node_itself(&mut self, node: &Node) {
+        let tree = self.first;
+        for lane in set_bits(bits(|lane| node.child[lane] != super::NO_CHILD)) {
+            let (child, bounds) = (Child::of(node.child[lane]), node.bounds(lane));
+            match child {
+                Child::Node(number) => self.node_itself(&tree.nodes[number as usize]),
+                Child::Leaf(number) => self.leaf_itself(&tree.leaves[number as usize]),
+            }
+            let later = overlapping(bounds, &node.min, &node.max) & (u32::MAX << lane << 1);
+            for other in set_bits(later) {
+                self.children(child, bounds, Child::of(node.child[other]), node.bounds(other));
+            }
+        }
+    }
+
+    fn leaf_itself(&mut self, leaf: &Leaf) {
+        let (min, max) = leaf.boxes();
+        for lane in set_bits(leaf.present()) {
+            let bounds = Bounds {
+                min: min.map(|row| row[lane]),
+                max: max.map(|row| row[lane]),
+            };
+            let later = leaf.present() & overlapping(bounds, &min, &max) & (u32::MAX << lane << 1);
+            for other in set_bits(later) {
+                self.triangles(leaf, lane, leaf, other);
+            }
+        }
+    }
+}
+
+impl Leaf {
+    /// The lanes that hold a triangle.
+    fn present(&self) -> u32 {
+        bits(|lane| self.triangle[lane] != super::NOBODY)
+    }
+}
+
+/// The lanes whose box has a point in common with `bounds`. An empty box has none.
+#[inline(always)]
+fn overlapping(bounds: Bounds, min: &[Lanes; 3], max: &[Lanes; 3]) -> u32 {
+    let mut apart = [f32::NEG_INFINITY; WIDTH];
+    for axis in 0..3 {
+        for lane in 0..WIDTH {
+            let gap = super::upper(
+                min[axis][lane] - bounds.max[axis],
+                bounds.min[axis] - max[axis][lane],
+            );
+            apart[lane] = super::upper(gap, apart[lane]);
+        }
+    }
+    bits(|lane| apart[lane] <= 0.0)
+}

@@ -1,0 +1,95 @@
+//! Skin that can be seen through the fabric that covered it.
+
+use super::{At, Limit, Measure, Number, Taken};
+use crate::contact::Moment;
+use crate::units::Unit;
+
+/// Covered skin this close to an edge of the garment as built is the edge band, metres at the scale of 1.
+pub const EDGE_BAND: f32 = 0.020;
+
+/// See the module.
+pub static MEASURE: Measure = Measure {
+    id: "skin_shows",
+    about: "skin that can be seen through the fabric that covered it",
+    numbers: &[
+        Number {
+            path: "inner.area_cm2",
+            about: "area that shows, 20 mm or more from an edge",
+            unit: Unit::Area,
+            limit: Some(Limit::fixed(1.0, 8.0, Some(60.0))),
+        },
+        Number {
+            path: "inner.depth_mm",
+            about: "how far it stands out, inner area",
+            unit: Unit::Length,
+            limit: None,
+        },
+        Number {
+            path: "inner.over_1mm_cm2",
+            about: "area that stands out by more than 1 mm, inner area",
+            unit: Unit::Area,
+            limit: None,
+        },
+        Number {
+            path: "edge.area_cm2",
+            about: "area that shows within 20 mm of an edge",
+            unit: Unit::Area,
+            limit: None,
+        },
+        Number {
+            path: "edge.depth_mm",
+            about: "how far it stands out near an edge",
+            unit: Unit::Length,
+            limit: None,
+        },
+        Number {
+            path: "anywhere.over_3mm_cm2",
+            about: "area that stands out by more than 3 mm, edges included",
+            unit: Unit::Area,
+            limit: Some(Limit::fixed(1.0, 1.5, Some(30.0))),
+        },
+        Number {
+            path: "outside.area_cm2",
+            about: "skin outside its fabric, seen or closed in a crease",
+            unit: Unit::Area,
+            limit: None,
+        },
+    ],
+    take,
+    field: None,
+};
+
+fn take(moment: &Moment) -> Taken {
+    let skin = &moment.layer.skin;
+    let scale = moment.body.scale();
+    let (band, over_1mm, over_3mm) = (EDGE_BAND * scale, 0.001 * scale, 0.003 * scale);
+    let mut sums = [0.0f64; 7];
+    let mut worst: Option<(f32, usize)> = None;
+    for point in 0..skin.points.len() {
+        let (depth, area) = (moment.outside[point], skin.points.area[point]);
+        if depth.is_nan() || depth <= crate::contact::moment::OUTSIDE * scale {
+            continue;
+        }
+        sums[6] += area;
+        if !moment.shows(point) {
+            continue;
+        }
+        let inner = skin.to_edge[point] >= band;
+        let (area_at, depth_at) = if inner { (0, 1) } else { (3, 4) };
+        sums[area_at] += area;
+        sums[depth_at] = sums[depth_at].max(f64::from(depth));
+        if inner && depth > over_1mm {
+            sums[2] += area;
+        }
+        if depth > over_3mm {
+            sums[5] += area;
+        }
+        if worst.is_none_or(|(most, _)| depth > most) {
+            worst = Some((depth, point));
+        }
+    }
+    Taken {
+        values: sums.iter().map(|sum| Some(*sum)).collect(),
+        worst: worst.map(|(_, point)| At::Skin(point)),
+    }
+}

@@ -1,0 +1,435 @@
+//! How one number runs through all frames of all poses, against its limit.
+
+use super::canvas::{self, Canvas, FAINT, Hang, INK, OVER, WITHIN};
+use super::{words, worst};
+use crate::outcome::{Demand, Fitting, Outcome, PoseResult};
+use plotters::style::{BLACK, Color};
+
+const TEXT: f64 = 12.0;
+const LEFT: f64 = 62.0;
+const RIGHT: f64 = 18.0;
+const TOP: f64 = 66.0;
+const HIGH: f64 = 230.0;
+/// A pose's band is at least this wide, so that its name can stand below it.
+const BAND: f64 = 19.0;
+/// Frames up to here widen their pose's band; a long clip is drawn closer.
+const FRAMES: usize = 24;
+/// Longer names of poses are cut.
+const NAME: usize = 30;
+
+/// The numbers of a fitting that were measured anywhere, those with a limit first.
+pub fn paths(outcome: &Outcome, fitting: &Fitting) -> Vec<String> {
+    let frames = fitting.poses.iter().flat_map(|p| &p.frames);
+    let measured = frames.flat_map(|f| {
+        f.measures
+            .values
+            .iter()
+            .filter(|(_, v)| v.is_some_and(f64::is_finite))
+    });
+    let mut paths: Vec<String> = measured.map(|(path, _)| path.clone()).collect();
+    paths.sort_by_key(|path| (!outcome.limits.contains_key(path), path.clone()));
+    paths.dedup();
+    paths
+}
+
+/// The plot as SVG, every label inside.
+pub fn svg(outcome: &Outcome, fitting: &Fitting, path: &str) -> String {
+    let plot = Plot::new(outcome, fitting, path);
+    canvas::svg(plot.size(), |sheet| plot.paint(sheet))
+}
+
+/// An SVG of [`svg`] as PNG, twice its shown size.
+pub fn png(svg: &str) -> Vec<u8> {
+    canvas::image(svg, 2.0)
+        .expect("plots have a size and are SVG")
+        .png()
+}
+
+/// One pose's frames.
+struct Band {
+    name: String,
+    demand: Demand,
+    limit: Option<f64>,
+    /// In the shown unit; absent where it could not be measured.
+    values: Vec<Option<f64>>,
+    left: f64,
+    wide: f64,
+}
+
+struct Plot {
+    title: String,
+    unit: &'static str,
+    limits: String,
+    bands: Vec<Band>,
+    axis: Axis,
+}
+
+impl Plot {
+    fn new(outcome: &Outcome, fitting: &Fitting, path: &str) -> Self {
+        let poses: Vec<&PoseResult> = fitting.poses.iter().filter(|p| !p.frames.is_empty()).collect();
+        let weights = poses.iter().map(|p| p.frames.len().clamp(3, FRAMES) as f64);
+        let per_weight = (860.0 / weights.sum::<f64>().max(1.0)).clamp(BAND / 3.0, 60.0);
+        let mut left = LEFT;
+        let mut bands = Vec::new();
+        for pose in poses {
+            let wide = pose.frames.len().clamp(3, FRAMES) as f64 * per_weight;
+            bands.push(Band::new(outcome, pose, path, [left, wide]));
+            left += wide;
+        }
+        let axis = Axis::new(&bands);
+        Self {
+            title: words::title(path),
+            unit: words::shown_unit(path),
+            limits: limits_in_words(outcome, path),
+            bands,
+            axis,
+        }
+    }
+
+    fn end(&self) -> f64 {
+        self.bands.last().map_or(LEFT, |band| band.left + band.wide)
+    }
+
+    fn size(&self) -> [f64; 2] {
+        let names = self
+            .bands
+            .iter()
+            .map(|b| canvas::width(&b.name, TEXT))
+            .fold(0.0, f64::max);
+        let head = canvas::width(&self.title, 16.0).max(self.legend_end());
+        [
+            (self.end().max(LEFT + head) + RIGHT).ceil(),
+            (TOP + HIGH + 16.0 + names * 1.1).ceil(),
+        ]
+    }
+
+    fn legend(&self) -> String {
+        if self.limits.is_empty() {
+            return "this number has no limit".into();
+        }
+        format!("- - limit: {}", self.limits)
+    }
+
+    /// What the marks that occur mean, and how much room each explanation takes.
+    fn keys(&self) -> impl Iterator<Item = (Key, f64)> {
+        let values = || {
+            self.bands
+                .iter()
+                .flat_map(|b| b.values.iter().map(|v| (b.limit, *v)))
+        };
+        let over = values().any(|(limit, v)| v.zip(limit).is_some_and(|(v, limit)| v > limit));
+        let above = values().any(|(_, v)| v.is_some_and(|v| v > self.axis.high));
+        let gap = values().any(|(_, v)| v.is_none());
+        let keys = [(over, Key::Over), (above, Key::Above), (gap, Key::Gap)];
+        keys.into_iter()
+            .filter(|(occurs, _)| *occurs)
+            .map(|(_, key)| (key, 30.0 + canvas::width(key.say(), TEXT) * 1.1))
+    }
+
+    fn legend_end(&self) -> f64 {
+        canvas::width(&self.legend(), TEXT) * 1.1 + self.keys().map(|(_, wide)| wide).sum::<f64>()
+    }
+
+    fn key(&self, sheet: &mut Canvas) {
+        let mut x = LEFT + canvas::width(&self.legend(), TEXT) * 1.1 + 18.0;
+        for (key, wide) in self.keys() {
+            match key {
+                Key::Over => sheet.lozenge([x, 40.0], 5.0, OVER),
+                Key::Above => sheet.arrow([x, 35.0], 4.5, OVER),
+                Key::Gap => cross(sheet, [x, 40.0]),
+            }
+            sheet.word(key.say(), [x + 9.0, 40.0], TEXT, INK, Hang::Start);
+            x += wide;
+        }
+    }
+
+    fn paint(&self, sheet: &mut Canvas) {
+        sheet.word(&self.title, [LEFT, 18.0], 16.0, INK, Hang::Start);
+        sheet.word(&self.legend(), [LEFT, 40.0], TEXT, INK, Hang::Start);
+        self.key(sheet);
+        if !self.unit.is_empty() {
+            sheet.word(self.unit, [LEFT - 8.0, TOP - 14.0], TEXT, INK, Hang::End);
+        }
+        self.grid(sheet);
+        for band in &self.bands {
+            self.band(sheet, band);
+        }
+        sheet.line([LEFT, TOP], [LEFT, TOP + HIGH], FAINT, 1.0);
+    }
+
+    fn grid(&self, sheet: &mut Canvas) {
+        for band in self.bands.iter().skip(1).step_by(2) {
+            sheet.block(
+                [[band.left, TOP], [band.left + band.wide, TOP + HIGH]],
+                BLACK.mix(0.045),
+            );
+        }
+        for tick in self.axis.ticks() {
+            let y = self.axis.place(tick);
+            sheet.line([LEFT - 4.0, y], [LEFT, y], FAINT, 1.0);
+            if tick != self.axis.low {
+                sheet.block([[LEFT, y - 0.25], [self.end(), y + 0.25]], BLACK.mix(0.10));
+            }
+            sheet.word(&words::number(tick), [LEFT - 8.0, y], TEXT, INK, Hang::End);
+        }
+        let floor = TOP + HIGH;
+        sheet.line([LEFT, floor], [self.end(), floor], FAINT, 1.0);
+    }
+
+    fn band(&self, sheet: &mut Canvas, band: &Band) {
+        let middle = band.left + band.wide / 2.0;
+        sheet.word(
+            &band.name,
+            [middle, TOP + HIGH + 8.0],
+            TEXT,
+            INK,
+            Hang::UpwardsEnd,
+        );
+        if let Some(limit) = band.limit {
+            let y = self.axis.place(limit);
+            sheet.dashes([band.left + 1.0, y], band.left + band.wide - 1.0, INK);
+        }
+        for run in band.runs() {
+            let points: Vec<[f64; 2]> = run.iter().map(|(x, v)| [*x, self.axis.place(*v)]).collect();
+            if points.len() > 1 {
+                sheet.path(&points, WITHIN, 1.4);
+            }
+        }
+        for (frame, value) in band.values.iter().enumerate() {
+            self.value(sheet, band, band.x(frame), *value);
+        }
+    }
+
+    /// A dot within the limit, a lozenge over it, an arrow with its number above the sheet, a cross where nothing could
+    /// be measured.
+    fn value(&self, sheet: &mut Canvas, band: &Band, x: f64, value: Option<f64>) {
+        let Some(value) = value else {
+            cross(sheet, [x, TOP + HIGH - 5.0]);
+            return;
+        };
+        let over = band.limit.is_some_and(|limit| value > limit);
+        let crowded = band.wide / band.values.len().max(1) as f64 <= 5.0;
+        if value > self.axis.high {
+            sheet.arrow([x, TOP + 1.0], 4.5, if over { OVER } else { WITHIN });
+            let text = words::number(value);
+            let right = x + 8.0 + canvas::width(&text, TEXT) * 1.1 < self.end() + RIGHT;
+            let (at, hang) = if right {
+                (x + 8.0, Hang::Start)
+            } else {
+                (x - 8.0, Hang::End)
+            };
+            sheet.word(&text, [at, TOP + 6.0], TEXT, INK, hang);
+        } else if over {
+            sheet.lozenge([x, self.axis.place(value)], if crowded { 3.2 } else { 5.0 }, OVER);
+        } else if !crowded || band.values.len() < 3 {
+            sheet.dot([x, self.axis.place(value)], 2.6, WITHIN);
+        }
+    }
+}
+
+/// A mark that needs a word.
+#[derive(Clone, Copy)]
+enum Key {
+    Over,
+    Above,
+    Gap,
+}
+
+impl Key {
+    fn say(self) -> &'static str {
+        match self {
+            Self::Over => "over the limit",
+            Self::Above => "above this sheet",
+            Self::Gap => "not measurable",
+        }
+    }
+}
+
+fn cross(sheet: &mut Canvas, [x, y]: [f64; 2]) {
+    sheet.line([x - 3.0, y - 3.0], [x + 3.0, y + 3.0], INK, 1.2);
+    sheet.line([x - 3.0, y + 3.0], [x + 3.0, y - 3.0], INK, 1.2);
+}
+
+impl Band {
+    fn new(outcome: &Outcome, pose: &PoseResult, path: &str, place: [f64; 2]) -> Self {
+        let mut name = words::pose(&pose.pose);
+        if name.chars().count() > NAME {
+            name = name.chars().take(NAME - 1).chain(['\u{2026}']).collect();
+        }
+        let value = |v: f64| words::shown(path, v);
+        Self {
+            name,
+            demand: pose.demand,
+            limit: worst::limit(outcome, path, pose.demand).map(value),
+            values: pose
+                .frames
+                .iter()
+                .map(|f| f.measures.get(path).filter(|v| v.is_finite()).map(value))
+                .collect(),
+            left: place[0],
+            wide: place[1],
+        }
+    }
+
+    fn x(&self, frame: usize) -> f64 {
+        self.left + self.wide * (frame as f64 + 0.5) / self.values.len() as f64
+    }
+
+    /// Stretches of frames without a gap.
+    fn runs(&self) -> Vec<Vec<(f64, f64)>> {
+        let mut runs = vec![Vec::new()];
+        for (frame, value) in self.values.iter().enumerate() {
+            match (value, runs.last_mut()) {
+                (Some(value), Some(run)) => run.push((self.x(frame), *value)),
+                _ => runs.push(Vec::new()),
+            }
+        }
+        runs
+    }
+}
+
+/// `everyday 1 cm², seated 8 cm², hard 60 cm²`.
+fn limits_in_words(outcome: &Outcome, path: &str) -> String {
+    let Some(limits) = outcome.limits.get(path) else {
+        return String::new();
+    };
+    let parts: Vec<String> = limits
+        .iter()
+        .map(|(d, limit)| format!("{} {}", words::demand(*d), words::quantity(path, *limit)))
+        .collect();
+    parts.join(", ")
+}
+
+/// From where to where the upright axis runs.
+struct Axis {
+    low: f64,
+    high: f64,
+    step: f64,
+}
+
+impl Axis {
+    /// Holds every value and limit; but where the largest are far above nearly all others and the limits, they are left
+    /// to arrows at the top so that the rest stays readable.
+    fn new(bands: &[Band]) -> Self {
+        let mut values: Vec<f64> = bands
+            .iter()
+            .flat_map(|b| b.values.iter().flatten().copied())
+            .collect();
+        values.sort_by(f64::total_cmp);
+        let at = |share: f64| {
+            values
+                .get(((values.len().max(1) - 1) as f64 * share) as usize)
+                .copied()
+                .unwrap_or(0.0)
+        };
+        let limits: Vec<f64> = bands.iter().filter_map(|b| b.limit).collect();
+        let limit = limits.iter().copied().fold(0.0, f64::max);
+        let usual = limit.max(at(0.95)).max(at(0.90));
+        let top = if at(1.0) > usual * 3.0 && usual > 0.0 {
+            usual
+        } else {
+            usual.max(at(1.0))
+        };
+        let low = at(0.0).min(0.0);
+        let top = if top > low { top } else { low + 1.0 };
+        let step = nice((top - low) / 5.0);
+        Self {
+            low: (low / step).floor() * step,
+            high: (top * 1.04 / step).ceil() * step,
+            step,
+        }
+    }
+
+    fn ticks(&self) -> impl Iterator<Item = f64> + '_ {
+        let count = ((self.high - self.low) / self.step).round() as i32;
+        (0..=count).map(|tick| self.low + f64::from(tick) * self.step)
+    }
+
+    fn place(&self, value: f64) -> f64 {
+        TOP + HIGH * (1.0 - (value.min(self.high) - self.low) / (self.high - self.low))
+    }
+}
+
+/// 1, 2 or 5 times a power of ten, at least `least`.
+fn nice(least: f64) -> f64 {
+    let power = 10_f64.powf(least.log10().floor());
+    [1.0, 2.0, 5.0, 10.0]
+        .into_iter()
+        .map(|of| of * power)
+        .find(|step| *step >= least * 0.999)
+        .unwrap_or(power * 10.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+    use resvg::usvg;
+
+    fn words_outside(group: &usvg::Group, size: usvg::Size, outside: &mut Vec<String>) -> usize {
+        let mut seen = 0;
+        for node in group.children() {
+            match node {
+                usvg::Node::Group(inner) => seen += words_outside(inner, size, outside),
+                usvg::Node::Text(text) => {
+                    seen += 1;
+                    let b = text.abs_bounding_box();
+                    let inside = b.left() >= 0.0
+                        && b.top() >= 0.0
+                        && b.right() <= size.width()
+                        && b.bottom() <= size.height();
+                    if !inside {
+                        outside.push(text.chunks().iter().map(|c| c.text()).collect());
+                    }
+                }
+                _ => {}
+            }
+        }
+        seen
+    }
+
+    #[test]
+    fn every_label_is_inside() {
+        let mut outcome = sample::outcome();
+        outcome.fittings[0].poses[2].pose =
+            "a_pose_with_a_name_that_is_much_longer_than_any_in_the_library".into();
+        for path in paths(&outcome, &outcome.fittings[0]) {
+            let text = svg(&outcome, &outcome.fittings[0], &path);
+            let tree = canvas::tree(&text).unwrap();
+            let mut outside = Vec::new();
+            let seen = words_outside(tree.root(), tree.size(), &mut outside);
+            assert!(
+                seen > 25 && outside.is_empty(),
+                "{path}: {seen} words, outside: {outside:?}"
+            );
+            sample::save(&format!("{path}.svg"), text.as_bytes());
+            sample::save(&format!("{path}.png"), &png(&text));
+        }
+    }
+
+    #[test]
+    fn values_over_the_limit_have_another_shape() {
+        let outcome = sample::outcome();
+        let over = svg(&outcome, &outcome.fittings[0], "skin_shows.inner.area_cm2");
+        let within = svg(&outcome, &outcome.fittings[0], "lift.area_cm2");
+        assert!(over.contains("#D55E00") && !within.contains("#D55E00"));
+        assert!(over.contains("everyday 1 cm²") && over.contains("\n243\n"));
+    }
+
+    #[test]
+    fn one_huge_value_does_not_flatten_the_rest() {
+        let outcome = sample::outcome();
+        let plot = Plot::new(&outcome, &outcome.fittings[0], "skin_shows.inner.area_cm2");
+        assert!(plot.axis.high < 100.0, "{}", plot.axis.high);
+        let plot = Plot::new(&outcome, &outcome.fittings[0], "ease.median_mm");
+        assert!(plot.axis.high >= 7.0 && plot.axis.low == 0.0);
+    }
+
+    #[test]
+    fn steps_are_one_two_or_five() {
+        assert_eq!(
+            [0.13, 1.0, 1.3, 3.0, 7.0].map(nice).map(words::number),
+            ["0.2", "1", "2", "5", "10"]
+        );
+    }
+}

@@ -1,0 +1,411 @@
+//! How numbers, verdicts and names are put to a maker.
+
+use crate::outcome::{Demand, Finding, Fitting, Severity, Verdict};
+
+/// Path, what it is called on its own, and its short form in a running line.
+/// A path that is not listed is spelled out from its own words.
+const TITLES: &[(&str, &str, &str)] = &[
+    (
+        "buried.area_cm2",
+        "Fabric under the skin it lay on: area",
+        "fabric under the skin",
+    ),
+    (
+        "buried.depth_mm",
+        "Fabric under the skin it lay on: how deep",
+        "fabric under the skin",
+    ),
+    (
+        "buried.share",
+        "Fabric under the skin it lay on: share of the fabric",
+        "fabric under the skin",
+    ),
+    (
+        "dip.p99_mm",
+        "Room lost: all but the worst hundredth",
+        "fabric sinks towards the skin",
+    ),
+    (
+        "dip.worst_mm",
+        "Room lost: the worst place",
+        "fabric sinks towards the skin",
+    ),
+    ("ease.least_mm", "Room between skin and fabric: least", "room"),
+    ("ease.median_mm", "Room between skin and fabric: median", "room"),
+    ("ease.most_mm", "Room between skin and fabric: most", "room"),
+    (
+        "lift.area_cm2",
+        "Fabric stands off more than as built: area",
+        "fabric stands off",
+    ),
+    (
+        "lift.worst_mm",
+        "Fabric stands off more than as built: the worst place",
+        "fabric stands off",
+    ),
+    (
+        "part_contact.fabric.area_cm2",
+        "Fabric through another part's fabric: area",
+        "fabric runs through fabric",
+    ),
+    (
+        "part_contact.fabric.depth_mm",
+        "Fabric through another part's fabric: how deep",
+        "fabric runs through fabric",
+    ),
+    (
+        "part_contact.skin.area_cm2",
+        "Fabric inside another part's skin: area",
+        "fabric inside another part's skin",
+    ),
+    (
+        "part_contact.skin.depth_mm",
+        "Fabric inside another part's skin: how deep",
+        "fabric inside another part's skin",
+    ),
+    (
+        "pinch.flipped_seen_cm2",
+        "Fabric turned inside out: area seen",
+        "fabric turns inside out",
+    ),
+    ("seam_gap.worst_mm", "A seam opens: widest gap", "a seam opens"),
+    (
+        "self_crossing.area_cm2",
+        "Fabric through itself: area",
+        "fabric through itself",
+    ),
+    (
+        "self_crossing.far_mm",
+        "Fabric through itself: length, parts far from each other",
+        "fabric through itself",
+    ),
+    (
+        "self_crossing.fold_mm",
+        "Fabric through itself: length, in folds",
+        "fabric through itself",
+    ),
+    (
+        "skin_shows.anywhere.over_3mm_cm2",
+        "Skin shows through: area more than 3 mm deep",
+        "skin shows through deeply",
+    ),
+    (
+        "skin_shows.edge.area_cm2",
+        "Skin shows through: area near an edge",
+        "skin shows through at an edge",
+    ),
+    (
+        "skin_shows.edge.depth_mm",
+        "Skin shows through: how deep near an edge",
+        "skin shows through at an edge",
+    ),
+    (
+        "skin_shows.inner.area_cm2",
+        "Skin shows through: area",
+        "skin shows through",
+    ),
+    (
+        "skin_shows.inner.depth_mm",
+        "Skin shows through: how deep",
+        "skin shows through",
+    ),
+    (
+        "skin_shows.inner.over_1mm_cm2",
+        "Skin shows through: area more than 1 mm deep",
+        "skin shows through",
+    ),
+    (
+        "stretch.beyond_skin.p99",
+        "Pulled more than the skin: all but the worst hundredth",
+        "pulled more than the skin",
+    ),
+    (
+        "stretch.beyond_skin.worst_5cm2",
+        "Pulled more than the skin: the worst 5 cm²",
+        "pulled more than the skin in one place",
+    ),
+    (
+        "stretch.raw.p95",
+        "Length now over length as built: all but the worst twentieth",
+        "pulled",
+    ),
+    (
+        "stretch.raw.p99",
+        "Length now over length as built: all but the worst hundredth",
+        "pulled",
+    ),
+    (
+        "stretch.raw.worst",
+        "Length now over length as built: the worst place",
+        "pulled",
+    ),
+    (
+        "texture_drift.anisotropy_p99",
+        "The print smears: how lopsided",
+        "the print smears",
+    ),
+    (
+        "texture_drift.density_p99",
+        "The print smears: change of size",
+        "the print smears",
+    ),
+    (
+        "uncovered.edge.retreat_mm",
+        "An edge draws back",
+        "an edge draws back",
+    ),
+    (
+        "uncovered.inner.area_cm2",
+        "Covered skin comes to light: area",
+        "covered skin comes to light",
+    ),
+];
+
+/// What a number is called as a heading.
+pub fn title(path: &str) -> String {
+    entry(path).map_or_else(|| spelled(path), |(_, title, _)| (*title).to_owned())
+}
+
+/// What a number is called inside a line.
+pub fn short(path: &str) -> String {
+    entry(path).map_or_else(
+        || spelled(path).to_lowercase(),
+        |(_, _, short)| (*short).to_owned(),
+    )
+}
+
+fn entry(path: &str) -> Option<&'static (&'static str, &'static str, &'static str)> {
+    TITLES.iter().find(|(listed, _, _)| *listed == path)
+}
+
+fn spelled(path: &str) -> String {
+    let bare = path.strip_suffix(suffix(path)).unwrap_or(path);
+    let words = bare.replace('.', ", ").replace('_', " ");
+    let mut letters = words.chars();
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+fn suffix(path: &str) -> &'static str {
+    ["_cm2", "_mm", "_deg"]
+        .into_iter()
+        .find(|s| path.ends_with(s))
+        .unwrap_or_default()
+}
+
+/// The unit as it stands behind a number; empty for a ratio or share.
+pub fn unit(path: &str) -> &'static str {
+    match suffix(path) {
+        "_cm2" => "cm²",
+        "_mm" => "mm",
+        "_deg" => "°",
+        _ => "",
+    }
+}
+
+/// Whether a ratio is told as per cent more than the skin.
+fn is_excess(path: &str) -> bool {
+    path.starts_with("stretch.beyond_skin.")
+}
+
+/// A value as it is shown: a stretch beyond the skin of 1.31 is 31 (per cent), all else as it is.
+pub fn shown(path: &str, value: f64) -> f64 {
+    if is_excess(path) {
+        (value * 1000.0 - 1000.0).round() / 10.0
+    } else {
+        value
+    }
+}
+
+/// The unit that belongs to [`shown`].
+pub fn shown_unit(path: &str) -> &'static str {
+    if is_excess(path) { "%" } else { unit(path) }
+}
+
+/// A value with its unit: `243 cm²`, `8.6 mm`; a stretch of 1.31 beyond the skin is `31 %`.
+pub fn quantity(path: &str, value: f64) -> String {
+    let value = number(shown(path, value));
+    match shown_unit(path) {
+        "" => value,
+        "°" => format!("{value}°"),
+        unit => format!("{value} {unit}"),
+    }
+}
+
+/// Three figures or so, thousands parted: `1,005`, `243`, `8.6`, `0.31`, `0`.
+pub fn number(value: f64) -> String {
+    if !value.is_finite() {
+        return "not measurable".into();
+    }
+    let size = value.abs();
+    let text = match size {
+        _ if size >= 99.95 => return grouped(value),
+        _ if size >= 9.995 => format!("{value:.1}"),
+        _ if size >= 0.0005 => format!("{value:.2}"),
+        _ => "0".into(),
+    };
+    let text = if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        &text
+    };
+    if text == "0" && size >= 0.0005 {
+        format!("{value:.3}")
+    } else {
+        text.replace('-', "\u{2212}")
+    }
+}
+
+fn grouped(value: f64) -> String {
+    let digits = format!("{:.0}", value.abs());
+    let mut text = String::from(if value < 0.0 { "\u{2212}" } else { "" });
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            text.push(',');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+/// The word for a verdict, the same in every output.
+pub fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::NotApplicable => "not applicable",
+        Verdict::Pass => "PASS",
+        Verdict::Warn => "WARN",
+        Verdict::PartlyTested => "PARTLY TESTED",
+        Verdict::Fail => "FAIL",
+        Verdict::CouldNotRun => "COULD NOT RUN",
+    }
+}
+
+/// A mark that differs in shape, for who sees no colours.
+pub fn mark(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::NotApplicable => "\u{2013}",
+        Verdict::Pass => "\u{2713}",
+        Verdict::Warn => "!",
+        Verdict::PartlyTested => "\u{00bd}",
+        Verdict::Fail => "\u{2715}",
+        Verdict::CouldNotRun => "?",
+    }
+}
+
+/// How much a pose asks, in words.
+pub fn demand(demand: Demand) -> &'static str {
+    match demand {
+        Demand::Upright => "everyday",
+        Demand::Seated => "seated",
+        Demand::Hard => "hard",
+    }
+}
+
+/// The word for how grave a finding is.
+pub fn severity(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "note",
+        Severity::Fault => "FAULT",
+        Severity::Stop => "STOP",
+    }
+}
+
+/// A name or sentence from a file: control signs become blanks, so that none steers a terminal.
+pub fn plain(text: &str) -> String {
+    text.chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
+}
+
+/// A pose's name as it is read: `sitting_leaning_forward` is `sitting leaning forward`.
+pub fn pose(name: &str) -> String {
+    plain(name).replace('_', " ")
+}
+
+/// `moss-trousers on ash`, `coat over moss-trousers on ash`.
+pub fn fitting(fitting: &Fitting) -> String {
+    let garments: Vec<String> = fitting.garments.iter().map(|g| plain(&g.name)).collect();
+    let body = plain(&fitting.body);
+    if garments.is_empty() {
+        body
+    } else {
+        format!("{} on {body}", garments.join(" over "))
+    }
+}
+
+/// `12 in moss-trousers, worst at vertex 8`.
+pub fn whereabouts(finding: &Finding) -> String {
+    let surface = plain(&finding.surface);
+    let many = if finding.count > 1 {
+        format!("{} in {surface}", grouped(finding.count as f64))
+    } else {
+        surface
+    };
+    if finding.place.is_empty() {
+        many
+    } else {
+        format!("{many}, worst at {}", plain(&finding.place))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_short_and_never_a_false_zero() {
+        let written = [
+            0.0,
+            0.004,
+            0.31,
+            5.0,
+            8.6,
+            19.24,
+            99.96,
+            243.4,
+            1005.2,
+            -12.5,
+            f64::NAN,
+        ]
+        .map(number);
+        let expected = [
+            "0",
+            "0.004",
+            "0.31",
+            "5",
+            "8.6",
+            "19.2",
+            "100",
+            "243",
+            "1,005",
+            "\u{2212}12.5",
+            "not measurable",
+        ];
+        assert_eq!(written, expected);
+    }
+
+    #[test]
+    fn quantities_carry_their_unit() {
+        assert_eq!(quantity("skin_shows.inner.area_cm2", 243.0), "243 cm²");
+        assert_eq!(quantity("stretch.beyond_skin.p99", 1.31), "31 %");
+        assert_eq!(quantity("stretch.shear_deg", 12.0), "12°");
+    }
+
+    #[test]
+    fn an_unlisted_path_is_spelled_out() {
+        assert_eq!(
+            title("new_measure.some_part.depth_mm"),
+            "New measure, some part, depth"
+        );
+        assert_eq!(
+            short("new_measure.some_part.depth_mm"),
+            "new measure, some part, depth"
+        );
+    }
+
+    #[test]
+    fn a_name_cannot_steer_a_terminal() {
+        assert_eq!(plain("a\u{1b}[2Jb\n"), "a [2Jb ");
+    }
+}

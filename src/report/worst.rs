@@ -1,0 +1,61 @@
+//! Which number of a pose stands worst against its limit.
+
+use crate::outcome::{Demand, Outcome, PoseResult};
+
+/// One number of one frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WorstNumber {
+    /// Path of the number, which is also its limit's key.
+    pub path: String,
+    /// Frame of the pose.
+    pub frame: usize,
+    /// In the unit of the path.
+    pub value: f64,
+    /// In the unit of the path.
+    pub limit: f64,
+}
+
+impl WorstNumber {
+    /// Value over limit, 1 at the limit; of ratios that start at 1, what is above 1.
+    pub fn times_limit(&self) -> f64 {
+        let start = if super::words::unit(&self.path).is_empty() && self.limit > 1.0 {
+            1.0
+        } else {
+            0.0
+        };
+        (self.value - start) / (self.limit - start).max(1e-9)
+    }
+}
+
+/// The limit of a number in a pose of this demand.
+pub fn limit(outcome: &Outcome, path: &str, demand: Demand) -> Option<f64> {
+    outcome.limits.get(path)?.get(&demand).copied()
+}
+
+/// The number that stands worst over all frames; `None` where nothing with a limit was measured.
+pub fn of_pose(outcome: &Outcome, pose: &PoseResult) -> Option<WorstNumber> {
+    let mut worst: Option<WorstNumber> = None;
+    for path in outcome.limits.keys() {
+        let Some(limit) = limit(outcome, path, pose.demand) else {
+            continue;
+        };
+        for frame in &pose.frames {
+            let Some(value) = frame.measures.get(path) else {
+                continue;
+            };
+            let here = WorstNumber {
+                path: path.clone(),
+                frame: frame.frame,
+                value,
+                limit,
+            };
+            if worst
+                .as_ref()
+                .is_none_or(|w| here.times_limit() > w.times_limit())
+            {
+                worst = Some(here);
+            }
+        }
+    }
+    worst
+}

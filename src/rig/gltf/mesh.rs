@@ -1,0 +1,285 @@
+//! Which triangles hang on joints, and how they look before any pose.
+
+use gltf::json::mesh::{Mode, MorphTarget, Primitive, Semantic};
+use gltf::json::validation::Checked;
+use nalgebra::Matrix4;
+
+use super::accessor::Source;
+use super::corners::{corners, unrolled};
+use super::error::Fault;
+use super::nodes::Graph;
+use super::remarks::Remarks;
+use super::skin;
+use super::vertices::{deltas, first_not_finite, position, positions, target_names};
+use crate::rig::{Bind, Mesh, Morph};
+
+/// Every triangle primitive that is skinned or sits on or under a joint, in the file's order of nodes.
+pub(super) fn read(source: &Source, graph: &Graph, remarks: &mut Remarks) -> Result<Vec<Mesh>, Fault> {
+    let (carriers, stands) = (carriers(source, graph), stands_at_origin(graph));
+    let mut reading = Reading {
+        source,
+        graph,
+        carriers,
+        stands,
+        remarks,
+        meshes: Vec::new(),
+    };
+    for node in 0..source.root.nodes.len() {
+        reading.node(node)?;
+    }
+    if !reading.meshes.is_empty() || source.root.meshes.is_empty() {
+        return Ok(reading.meshes);
+    }
+    Err(match source.root.skins.is_empty() {
+        true => Fault::NoSkin {
+            place: "/skins".into(),
+            what: "this file has meshes but no skin",
+        },
+        false => Fault::NoSkin {
+            place: "/meshes".into(),
+            what: "no triangles of this file hang on a joint",
+        },
+    })
+}
+
+/// For each of our nodes the nearest joint at or above it, and the transform from the node to that joint.
+fn carriers(source: &Source, graph: &Graph) -> Vec<Option<Bind>> {
+    let mut is_joint = vec![false; graph.nodes.len()];
+    for joint in source.root.skins.iter().flat_map(|skin| &skin.joints) {
+        is_joint[graph.ours[joint.value()]] = true;
+    }
+    let mut carriers: Vec<Option<Bind>> = Vec::with_capacity(graph.nodes.len());
+    for (node, own) in graph.nodes.iter().enumerate() {
+        let above = own.parent.and_then(|parent| carriers[parent].as_ref());
+        carriers.push(match above {
+            _ if is_joint[node] => Some(Bind {
+                node,
+                inverse_bind: Matrix4::identity(),
+            }),
+            Some(above) => Some(Bind {
+                node: above.node,
+                inverse_bind: above.inverse_bind * own.local.matrix(),
+            }),
+            None => None,
+        });
+    }
+    carriers
+}
+
+/// For each of our nodes whether it has the world's own axes, size and place.
+fn stands_at_origin(graph: &Graph) -> Vec<bool> {
+    let mut world: Vec<Matrix4<f64>> = Vec::with_capacity(graph.nodes.len());
+    for node in &graph.nodes {
+        let local = node.local.matrix();
+        world.push(node.parent.map_or(local, |parent| world[parent] * local));
+    }
+    world
+        .iter()
+        .map(|world| (world - Matrix4::identity()).amax() < 1e-6)
+        .collect()
+}
+
+/// What is needed while going through the nodes, and the meshes found so far.
+struct Reading<'a> {
+    source: &'a Source<'a>,
+    graph: &'a Graph,
+    carriers: Vec<Option<Bind>>,
+    stands: Vec<bool>,
+    remarks: &'a mut Remarks,
+    meshes: Vec<Mesh>,
+}
+
+/// One primitive of one node of the file.
+struct Part<'a> {
+    node: usize,
+    mesh: &'a gltf::json::Mesh,
+    primitive: &'a Primitive,
+    place: String,
+}
+
+impl Reading<'_> {
+    fn node(&mut self, index: usize) -> Result<(), Fault> {
+        let source = self.source;
+        let node = &source.root.nodes[index];
+        let Some(number) = node.mesh.map(|mesh| mesh.value()) else {
+            return Ok(());
+        };
+        let mesh = &source.root.meshes[number];
+        let skin = match node.skin {
+            Some(skin) if mesh.primitives.iter().any(skin::has_weights) => {
+                Some(self.skin(index, skin.value())?)
+            }
+            _ => None,
+        };
+        let name = [&node.name, &mesh.name]
+            .into_iter()
+            .flatten()
+            .find(|name| !name.is_empty());
+        let name = name.cloned().unwrap_or_else(|| format!("mesh {number}"));
+        for (at, primitive) in mesh.primitives.iter().enumerate() {
+            let part = Part {
+                node: index,
+                mesh,
+                primitive,
+                place: format!("/meshes/{number}/primitives/{at}"),
+            };
+            if let Some(triangles) = self.triangles(&part)? {
+                let mesh = self.primitive(&part, &name, skin.as_deref(), triangles)?;
+                self.meshes.extend(mesh);
+            }
+        }
+        Ok(())
+    }
+
+    /// The joints that move a node's mesh, with what there is to note about them.
+    fn skin(&mut self, node: usize, skin: usize) -> Result<Vec<Bind>, Fault> {
+        if !self.stands[self.graph.ours[node]] {
+            let say = "This node holds a skinned mesh, so its own transform and those above it are ignored, as glTF says.";
+            let help =
+                "If the mesh looks misplaced or has the wrong size, apply the transforms before the export.";
+            self.remarks
+                .add("mesh_node_transform_ignored", format!("/nodes/{node}"), say, help);
+        }
+        self.graph
+            .remark_on_scene(node, &self.source.root.skins[skin], self.remarks);
+        skin::binds(self.source, self.graph, skin, self.remarks)
+    }
+
+    fn skip(&mut self, place: &str, say: &str) {
+        self.remarks.add(
+            "primitive_skipped",
+            place.to_owned(),
+            say,
+            "Nothing needs to be done if it is not meant to be worn.",
+        );
+    }
+
+    /// Corners of a primitive's triangles; `None`, with a remark, where it has nothing to measure.
+    fn triangles(&mut self, part: &Part) -> Result<Option<Vec<[u32; 3]>>, Fault> {
+        let mode = match part.primitive.mode {
+            Checked::Valid(mode @ (Mode::Triangles | Mode::TriangleStrip | Mode::TriangleFan)) => mode,
+            _ => {
+                self.skip(
+                    &part.place,
+                    "This part is made of points or lines, so it is left out.",
+                );
+                return Ok(None);
+            }
+        };
+        let Some(positions) = position(part.primitive) else {
+            self.skip(&part.place, "This part has no positions, so it is left out.");
+            return Ok(None);
+        };
+        let vertices = self.source.count(positions, &part.place)?;
+        let corners = corners(self.source, part.primitive, &part.place, vertices)?;
+        self.source.spend(corners.len() as u64 * 12, &part.place)?;
+        let triangles = unrolled(mode, &corners);
+        if triangles.is_empty() {
+            self.skip(&part.place, "This part has no triangles, so it is left out.");
+            return Ok(None);
+        }
+        if mode == Mode::Triangles && corners.len() % 3 != 0 {
+            let say =
+                "The number of triangle corners is not a multiple of 3; the last one or two are left out.";
+            self.remarks
+                .add("stray_corners", part.place.clone(), say, "Export the file again.");
+        }
+        Ok(Some(triangles))
+    }
+
+    /// The mesh, or `None` with a remark where no joint carries it.
+    fn primitive(
+        &mut self,
+        part: &Part,
+        name: &str,
+        skin: Option<&[Bind]>,
+        triangles: Vec<[u32; 3]>,
+    ) -> Result<Option<Mesh>, Fault> {
+        let (source, place) = (self.source, &part.place);
+        let skin = skin.filter(|_| skin::has_weights(part.primitive));
+        let carrier = self.carriers[self.graph.ours[part.node]].as_ref();
+        let Some(binds) = skin
+            .map(<[Bind]>::to_vec)
+            .or_else(|| carrier.map(|bind| vec![bind.clone()]))
+        else {
+            self.skip(
+                place,
+                "This part has no skin and hangs on no joint, so it is left out.",
+            );
+            return Ok(None);
+        };
+        source.spend((binds.len() * size_of::<Bind>()) as u64, place)?;
+        let positions = positions(source, part.primitive, place)?;
+        let rows = match skin {
+            Some(_) => skin::rows(source, part.primitive, binds.len(), place, self.remarks)?,
+            None => skin::rigid_rows(source, positions.len(), place)?,
+        };
+        let material = part
+            .primitive
+            .material
+            .and_then(|material| source.root.materials.get(material.value()));
+        Ok(Some(Mesh {
+            name: name.to_owned(),
+            material: material
+                .and_then(|material| material.name.clone())
+                .unwrap_or_default(),
+            place: place.clone(),
+            binds,
+            skinned: skin.is_some(),
+            uvs: self.uvs(part)?,
+            morphs: self.morphs(part)?,
+            positions,
+            triangles,
+            rows,
+        }))
+    }
+
+    /// First texture coordinates; none, with a remark, where one is not finite.
+    fn uvs(&mut self, part: &Part) -> Result<Option<Vec<[f32; 2]>>, Fault> {
+        let Some(accessor) = part
+            .primitive
+            .attributes
+            .get(&Checked::Valid(Semantic::TexCoords(0)))
+        else {
+            return Ok(None);
+        };
+        let place = format!("{}/attributes/TEXCOORD_0", part.place);
+        let uvs = self.source.floats::<2>(accessor.value(), &place)?;
+        if first_not_finite(&uvs).is_none() {
+            return Ok(Some(uvs));
+        }
+        let say = "The texture coordinates hold a number that is not finite, so they are not used.";
+        self.remarks.add(
+            "texture_coordinates_not_finite",
+            place,
+            say,
+            "Unwrap the mesh again.",
+        );
+        Ok(None)
+    }
+
+    fn morphs(&self, part: &Part) -> Result<Vec<Morph>, Fault> {
+        let names = target_names(part.mesh);
+        let weights = self.source.root.nodes[part.node]
+            .weights
+            .as_ref()
+            .or(part.mesh.weights.as_ref());
+        let targets = part.primitive.targets.iter().flatten().enumerate();
+        let vertices =
+            position(part.primitive).map_or(Ok(0), |accessor| self.source.count(accessor, &part.place))?;
+        let morph = |(index, target): (usize, &MorphTarget)| {
+            let place = format!("{}/targets/{index}/POSITION", part.place);
+            Ok(Morph {
+                name: names
+                    .get(index)
+                    .cloned()
+                    .unwrap_or_else(|| format!("morph {index}")),
+                deltas: deltas(self.source, target, vertices, &place)?,
+                weight: weights
+                    .and_then(|weights| weights.get(index))
+                    .map_or(0.0, |&weight| f64::from(weight)),
+            })
+        };
+        targets.map(morph).collect()
+    }
+}
