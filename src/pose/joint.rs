@@ -3,7 +3,7 @@
 //! Rotations are those of `SOURCES` 1.1, in glTF axes (+X the wearer's left, +Y up, +Z front) for a segment that
 //! hangs along -Y; the right side is the mirror image. Order: flexion, ab/adduction, axial rotation (Wu 2002).
 
-use super::nearest::nearest;
+use super::PoseError;
 use crate::rig::bone::{Bone, Side};
 use std::fmt;
 
@@ -246,16 +246,16 @@ impl JointMotion {
         Joint::ALL.into_iter().flat_map(of).collect()
     }
 
-    /// From `hip.flexion`; an error carries the nearest right word, where one is near.
-    pub fn parse(text: &str) -> Result<Self, Option<String>> {
+    /// From `hip.flexion`.
+    ///
+    /// # Errors
+    /// [`PoseError::Unknown`] with the nearest right motion, or all of them.
+    pub fn parse(text: &str) -> Result<Self, PoseError> {
         let all = Self::all();
-        all.iter()
-            .copied()
-            .find(|known| known.to_string() == text)
-            .ok_or_else(|| {
-                let words: Vec<String> = all.iter().map(Self::to_string).collect();
-                nearest(text, words.iter().map(String::as_str)).map(str::to_owned)
-            })
+        all.iter().copied().find(|known| known.to_string() == text).ok_or_else(|| {
+            let words: Vec<String> = all.iter().map(Self::to_string).collect();
+            PoseError::unknown("motion", text, words.iter().map(String::as_str))
+        })
     }
 
     /// The value that a mirrored body has for the same pose.
@@ -296,13 +296,14 @@ mod tests {
             joint: Joint::Hip,
             motion: Motion::Flexion,
         };
-        assert_eq!(JointMotion::parse("hip.flexion"), Ok(flexion));
-        assert_eq!(JointMotion::parse("hip.flexon"), Err(Some("hip.flexion".into())));
-        assert_eq!(
-            JointMotion::parse("knee.abduction"),
-            Err(Some("hip.abduction".into()))
-        );
-        assert_eq!(JointMotion::parse("zzzzzzzzzzzzzzzzz"), Err(None));
+        assert_eq!(JointMotion::parse("hip.flexion").unwrap(), flexion);
+        let help = |text: &str| match JointMotion::parse(text) {
+            Err(PoseError::Unknown { help, .. }) => help,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(help("hip.flexon"), "did you mean `hip.flexion`?");
+        assert_eq!(help("knee.abduction"), "did you mean `hip.abduction`?");
+        assert!(help("zzzzzzzzzzzzzzzzz").starts_with("there are: pelvis.tilt, "));
     }
 
     #[test]
