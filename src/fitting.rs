@@ -16,8 +16,8 @@ use crate::rig::bone::{Bone, Side};
 use crate::rig::part::Part;
 use crate::rig::skeleton::Skeleton;
 use crate::rig::{Clip, Rig};
-use crate::verdict::judge::{self, Promises};
 use crate::verdict::Limits;
+use crate::verdict::judge::{self, Promises};
 use nalgebra::{Matrix4, Vector3};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
@@ -96,7 +96,10 @@ impl From<&Pose> for Sequence {
 impl Sequence {
     /// A clip of a rig, at the times worth testing.
     pub fn of_clip(index: usize, clip: &Clip, demand: Demand) -> Self {
-        let frames = clip::frames(clip, MOST_CLIP_FRAMES).into_iter().map(|time_s| Frame::Clip { clip: index, time_s }).collect();
+        let frames = clip::frames(clip, MOST_CLIP_FRAMES)
+            .into_iter()
+            .map(|time_s| Frame::Clip { clip: index, time_s })
+            .collect();
         Self {
             name: clip.name.clone(),
             about: format!("the clip {} of the body's own file", clip.name),
@@ -111,7 +114,9 @@ impl Sequence {
 pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting {
     let layer = &dressed.layers[0];
     let facts = Facts {
-        median_ease_mm: layer.median_ease().map_or(0.0, |ease| ease * 1e3 / dressed.body.anatomy.scale()),
+        median_ease_mm: layer
+            .median_ease()
+            .map_or(0.0, |ease| ease * 1e3 / dressed.body.anatomy.scale()),
         fabric: plan.fabric,
     };
     let mut limits = Limits::of(&facts, dressed.body.anatomy.scale());
@@ -120,10 +125,17 @@ pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting 
         limits.most.clear();
     }
     let mut fitting = facts_of(dressed, &limits);
-    let stopped = fitting.rig_findings.iter().any(|finding| finding.severity == Severity::Stop);
+    let stopped = fitting
+        .rig_findings
+        .iter()
+        .any(|finding| finding.severity == Severity::Stop);
     if !stopped {
         fitting.poses = examine_all(dressed, &plan.sequences, tick);
-        for pose in fitting.poses.iter_mut().filter(|pose| pose.not_applicable.is_none()) {
+        for pose in fitting
+            .poses
+            .iter_mut()
+            .filter(|pose| pose.not_applicable.is_none())
+        {
             fitting.reasons.extend(judge::pose(pose, &limits, &plan.promises));
         }
     }
@@ -133,11 +145,20 @@ pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting 
 
 /// The verdict of the whole fitting from its reasons and what could not be tested.
 fn conclude(dressed: &Dressed, fitting: &mut Fitting) {
-    fitting.reasons.extend(fitting.rig_findings.iter().filter_map(judge::finding));
+    fitting
+        .reasons
+        .extend(fitting.rig_findings.iter().filter_map(judge::finding));
     judge::sort(&mut fitting.reasons);
     let tested = fitting.poses.iter().any(|pose| pose.not_applicable.is_none());
-    let worst = fitting.reasons.first().map_or(Verdict::Pass, |reason| reason.weight);
-    let part = dressed.garment_alone || fitting.rig_findings.iter().any(|finding| finding.code == "partly_over_skin");
+    let worst = fitting
+        .reasons
+        .first()
+        .map_or(Verdict::Pass, |reason| reason.weight);
+    let part = dressed.garment_alone
+        || fitting
+            .rig_findings
+            .iter()
+            .any(|finding| finding.code == "partly_over_skin");
     fitting.verdict = match worst {
         Verdict::CouldNotRun => Verdict::CouldNotRun,
         _ if !tested => Verdict::CouldNotRun,
@@ -178,15 +199,23 @@ fn share(part: f64, whole: f64) -> f64 {
 
 /// Hip splay at the bind in degrees, where the legs are known.
 pub fn splay_of(skeleton: &Skeleton) -> Sides {
-    let Ok(anatomy) = crate::rig::anatomy::Anatomy::new(skeleton) else { return Sides::default() };
+    let Ok(anatomy) = crate::rig::anatomy::Anatomy::new(skeleton) else {
+        return Sides::default();
+    };
     let of = |side| Some(anatomy.hip_splay(side).to_degrees());
-    Sides { left: of(Side::Left), right: of(Side::Right) }
+    Sides {
+        left: of(Side::Left),
+        right: of(Side::Right),
+    }
 }
 
 /// Every frame of every sequence, in parallel, in order.
 fn examine_all(dressed: &Dressed, sequences: &[Sequence], tick: &(dyn Fn() + Sync)) -> Vec<PoseResult> {
     let spare: Mutex<Vec<Scratch>> = Mutex::new(Vec::new());
-    let missing: Vec<Option<String>> = sequences.iter().map(|sequence| missing_bones(dressed, sequence)).collect();
+    let missing: Vec<Option<String>> = sequences
+        .iter()
+        .map(|sequence| missing_bones(dressed, sequence))
+        .collect();
     let jobs: Vec<(usize, usize)> = sequences
         .iter()
         .enumerate()
@@ -212,7 +241,11 @@ fn examine_all(dressed: &Dressed, sequences: &[Sequence], tick: &(dyn Fn() + Syn
             about: sequence.about.clone(),
             demand: sequence.demand,
             verdict: Verdict::NotApplicable,
-            frames: if missing.is_some() { Vec::new() } else { results.by_ref().take(sequence.frames.len()).collect() },
+            frames: if missing.is_some() {
+                Vec::new()
+            } else {
+                results.by_ref().take(sequence.frames.len()).collect()
+            },
             not_applicable: missing,
         })
         .collect()
@@ -233,11 +266,18 @@ fn give_back(spare: &Mutex<Vec<Scratch>>, scratch: Scratch) {
 fn missing_bones(dressed: &Dressed, sequence: &Sequence) -> Option<String> {
     let roles = &dressed.body.skeleton.roles;
     let has = |bone: &Bone| match bone {
-        Bone::Spine => [Bone::Spine, Bone::Chest, Bone::UpperChest].iter().any(|b| roles.node(*b).is_some()),
+        Bone::Spine => [Bone::Spine, Bone::Chest, Bone::UpperChest]
+            .iter()
+            .any(|b| roles.node(*b).is_some()),
         Bone::Neck => [Bone::Neck, Bone::Head].iter().any(|b| roles.node(*b).is_some()),
         bone => roles.node(*bone).is_some(),
     };
-    let missing: Vec<&str> = sequence.bones.iter().filter(|bone| !has(bone)).map(|bone| bone.name()).collect();
+    let missing: Vec<&str> = sequence
+        .bones
+        .iter()
+        .filter(|bone| !has(bone))
+        .map(|bone| bone.name())
+        .collect();
     (!missing.is_empty()).then(|| format!("this rig has no {}", missing.join(", ")))
 }
 
@@ -246,7 +286,9 @@ pub fn joints_at(dressed: &Dressed, frame: &Frame) -> Vec<Matrix4<f64>> {
     match frame {
         Frame::Angles(angles) => stand::take(&dressed.body.skeleton, &dressed.body.anatomy, angles),
         Frame::Clip { clip, time_s } => {
-            dressed.rig.world(&clip::sample(&dressed.rig, &dressed.rig.clips[*clip], *time_s))
+            dressed
+                .rig
+                .world(&clip::sample(&dressed.rig, &dressed.rig.clips[*clip], *time_s))
         }
     }
 }
@@ -255,12 +297,18 @@ pub fn joints_at(dressed: &Dressed, frame: &Frame) -> Vec<Matrix4<f64>> {
 fn examine(dressed: &Dressed, frame: &Frame, number: usize, scratch: &mut Scratch) -> FrameResult {
     let world = joints_at(dressed, frame);
     let moment = meet(dressed, &world, scratch);
-    let taken: Vec<Taken> = measure::ALL.iter().map(|measure| (measure.take)(&moment)).collect();
+    let taken: Vec<Taken> = measure::ALL
+        .iter()
+        .map(|measure| (measure.take)(&moment))
+        .collect();
     let mut numbers = Numbers::default();
     let mut worst = BTreeMap::new();
     for (measure, taken) in measure::ALL.iter().zip(&taken) {
         for (number, value) in measure.numbers.iter().zip(&taken.values) {
-            numbers.values.insert(measure.path(number), value.map(|value| number.unit.to_edge(value)));
+            numbers.values.insert(
+                measure.path(number),
+                value.map(|value| number.unit.to_edge(value)),
+            );
         }
         if let Some(at) = taken.worst {
             worst.insert(measure.id.to_owned(), place(&moment, at, &world));
@@ -289,8 +337,10 @@ fn angles_deg(dressed: &Dressed, world: &[Matrix4<f64>]) -> BTreeMap<String, BTr
     stand::effective(&dressed.body.skeleton, &dressed.body.anatomy, world)
         .into_iter()
         .map(|(bone, angles)| {
-            let angles =
-                angles.into_iter().map(|(motion, angle)| (motion.word().to_owned(), angle.to_degrees())).collect();
+            let angles = angles
+                .into_iter()
+                .map(|(motion, angle)| (motion.word().to_owned(), angle.to_degrees()))
+                .collect();
             (bone.name().to_owned(), angles)
         })
         .collect()
@@ -300,8 +350,16 @@ fn angles_deg(dressed: &Dressed, world: &[Matrix4<f64>]) -> BTreeMap<String, BTr
 fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
     let (body, layer) = (moment.body, moment.layer);
     let (surface, triangle, position) = match at {
-        At::Skin(point) => (&body.surface, layer.skin.points.triangle[point], moment.skin_at(point)),
-        At::Fabric(point) => (&layer.surface, layer.fabric.points.triangle[point], moment.fabric_at(point)),
+        At::Skin(point) => (
+            &body.surface,
+            layer.skin.points.triangle[point],
+            moment.skin_at(point),
+        ),
+        At::Fabric(point) => (
+            &layer.surface,
+            layer.fabric.points.triangle[point],
+            moment.fabric_at(point),
+        ),
         At::Triangle(triangle) => {
             let corners = layer.surface.triangles[triangle];
             let third = [1.0f32 / 3.0; 3];
@@ -309,11 +367,23 @@ fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
             (&layer.surface, u32::try_from(triangle).unwrap_or(0), position)
         }
     };
-    let posed = if matches!(at, At::Skin(_)) { &moment.posed_body.positions } else { &moment.posed.positions };
+    let posed = if matches!(at, At::Skin(_)) {
+        &moment.posed_body.positions
+    } else {
+        &moment.posed.positions
+    };
     let vertex = nearest_corner(surface.triangles[triangle as usize], position, posed);
-    let skin_triangle = if matches!(at, At::Skin(_)) { triangle } else { layer.homes[triangle as usize] };
+    let skin_triangle = if matches!(at, At::Skin(_)) {
+        triangle
+    } else {
+        layer.homes[triangle as usize]
+    };
     Place {
-        surface: if matches!(at, At::Skin(_)) { "body".into() } else { layer.surface.name.clone() },
+        surface: if matches!(at, At::Skin(_)) {
+            "body".into()
+        } else {
+            layer.surface.name.clone()
+        },
         vertex: u64::from(surface.sources[vertex as usize].1),
         position_m: position.map(f64::from),
         region: region_of(body, skin_triangle),
@@ -325,15 +395,24 @@ fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
 }
 
 fn nearest_corner(corners: [u32; 3], position: [f32; 3], posed: &[[f32; 3]]) -> u32 {
-    let distance = |vertex: u32| (Vector3::from(posed[vertex as usize]) - Vector3::from(position)).norm_squared();
+    let distance =
+        |vertex: u32| (Vector3::from(posed[vertex as usize]) - Vector3::from(position)).norm_squared();
     let [a, b, c] = corners;
-    let nearer = |one: u32, other: u32| if distance(other) < distance(one) { other } else { one };
+    let nearer = |one: u32, other: u32| {
+        if distance(other) < distance(one) {
+            other
+        } else {
+            one
+        }
+    };
     nearer(nearer(a, b), c)
 }
 
 /// A tailor's words for a skin triangle; empty for fabric without a home.
 fn region_of(body: &Body, triangle: u32) -> String {
-    let Some(corners) = body.surface.triangles.get(triangle as usize) else { return String::new() };
+    let Some(corners) = body.surface.triangles.get(triangle as usize) else {
+        return String::new();
+    };
     let part: Part = body.parts[triangle as usize];
     let centre = crate::contact::samples::blend([1.0 / 3.0; 3], *corners, &body.surface.positions);
     region::words(body, part, centre)
@@ -352,7 +431,11 @@ fn seen_from(body: &Body, from: [f32; 3], world: &[Matrix4<f64>]) -> String {
     if z.abs() >= x.abs() {
         words.push(if z > 0.0 { "from the front" } else { "from behind" });
     } else {
-        words.push(if x > 0.0 { "from the wearer's left" } else { "from the wearer's right" });
+        words.push(if x > 0.0 {
+            "from the wearer's left"
+        } else {
+            "from the wearer's right"
+        });
     }
     if y > 0.5 {
         words.push("above");

@@ -1,2 +1,9 @@
 //! Arguments in, exit code out.
-fn main() {}
+
+mod cli;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    cli::run()
+}

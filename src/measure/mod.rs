@@ -6,6 +6,7 @@
 pub mod buried;
 pub mod dip;
 pub mod ease;
+pub mod findings; // once per rig, not per frame
 
 pub mod lift;
 pub mod skin_shows;

@@ -22,11 +22,16 @@ pub fn find<'a>(rig: &'a Rig, name: &str) -> Result<&'a Clip, PoseError> {
 /// [`RATE_HZ`] from the first key to the last; never more than `cap` times, spread evenly with both ends kept.
 /// Empty for a clip without keys, or for a `cap` of 0.
 pub fn frames(clip: &Clip, cap: usize) -> Vec<f64> {
-    let mut keys: Vec<f64> =
-        clip.channels.iter().flat_map(|channel| channel.times_s.iter().copied().map(f64::from)).collect();
+    let mut keys: Vec<f64> = clip
+        .channels
+        .iter()
+        .flat_map(|channel| channel.times_s.iter().copied().map(f64::from))
+        .collect();
     keys.sort_by(f64::total_cmp);
     keys.dedup();
-    let (Some(&first), Some(&last)) = (keys.first(), keys.last()) else { return Vec::new() };
+    let (Some(&first), Some(&last)) = (keys.first(), keys.last()) else {
+        return Vec::new();
+    };
     if keys.len() <= MOST_KEYS {
         return thinned(&keys, cap);
     }
@@ -36,16 +41,29 @@ pub fn frames(clip: &Clip, cap: usize) -> Vec<f64> {
 /// Evenly from `first` to `last`, at most [`RATE_HZ`] apart by time and `cap` by number.
 fn spread(first: f64, last: f64, cap: usize) -> Vec<f64> {
     #[expect(clippy::cast_precision_loss, reason = "a cap is far below 2^52")]
-    let spans = ((last - first) * RATE_HZ).round().clamp(1.0, cap.max(2) as f64 - 1.0);
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole, 1 to the cap")]
+    let spans = ((last - first) * RATE_HZ)
+        .round()
+        .clamp(1.0, cap.max(2) as f64 - 1.0);
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "whole, 1 to the cap"
+    )]
     let count = spans as usize;
-    (0..=count).take(cap).map(|step| between(first, last, step, count)).collect()
+    (0..=count)
+        .take(cap)
+        .map(|step| between(first, last, step, count))
+        .collect()
 }
 
 #[expect(clippy::cast_precision_loss, reason = "frame numbers are far below 2^52")]
 fn between(first: f64, last: f64, step: usize, count: usize) -> f64 {
     // The last time is the key itself, not a sum that nearly reaches it.
-    if step == count { last } else { first + (last - first) * (step as f64 / count as f64) }
+    if step == count {
+        last
+    } else {
+        first + (last - first) * (step as f64 / count as f64)
+    }
 }
 
 fn thinned(keys: &[f64], cap: usize) -> Vec<f64> {
@@ -54,7 +72,9 @@ fn thinned(keys: &[f64], cap: usize) -> Vec<f64> {
     }
     match cap {
         0 | 1 => keys[..cap].to_vec(),
-        _ => (0..cap).map(|index| keys[index * (keys.len() - 1) / (cap - 1)]).collect(),
+        _ => (0..cap)
+            .map(|index| keys[index * (keys.len() - 1) / (cap - 1)])
+            .collect(),
     }
 }
 
@@ -71,7 +91,14 @@ pub fn sample(rig: &Rig, clip: &Clip, time_s: f64) -> Vec<Matrix4<f64>> {
 }
 
 fn put(local: &mut Local, path: Path, value: Vector4<f64>) {
-    let Local::Parts { translation, rotation, scale } = local else { return };
+    let Local::Parts {
+        translation,
+        rotation,
+        scale,
+    } = local
+    else {
+        return;
+    };
     match path {
         Path::Translation => *translation = value.xyz(),
         Path::Scale => *scale = value.xyz(),
@@ -115,7 +142,10 @@ fn key(channel: &Channel, index: usize) -> Option<Vector4<f64>> {
 }
 
 fn stored(channel: &Channel, index: usize) -> Option<Vector4<f64>> {
-    channel.values.get(index).map(|value| Vector4::from(value.map(f64::from)))
+    channel
+        .values
+        .get(index)
+        .map(|value| Vector4::from(value.map(f64::from)))
 }
 
 /// Appendix C.4: the shorter arc, so the second end is negated where the two look apart.
@@ -147,16 +177,22 @@ mod tests {
     use nalgebra::Vector3;
 
     fn node(local: Local) -> Node {
-        Node { name: String::new(), parent: None, local, file_index: 0 }
+        Node {
+            name: String::new(),
+            parent: None,
+            local,
+            file_index: 0,
+        }
     }
 
-    fn channel(
-        path: Path,
-        interpolation: Interpolation,
-        times_s: &[f32],
-        values: &[[f32; 4]],
-    ) -> Channel {
-        Channel { node: 0, path, times_s: times_s.to_vec(), interpolation, values: values.to_vec() }
+    fn channel(path: Path, interpolation: Interpolation, times_s: &[f32], values: &[[f32; 4]]) -> Channel {
+        Channel {
+            node: 0,
+            path,
+            times_s: times_s.to_vec(),
+            interpolation,
+            values: values.to_vec(),
+        }
     }
 
     fn matrix(channel: Channel, time_s: f64) -> Matrix4<f64> {
@@ -165,12 +201,25 @@ mod tests {
             rotation: UnitQuaternion::identity(),
             scale: Vector3::new(1.0, 1.0, 2.0),
         };
-        let rig = Rig { nodes: vec![node(rest)], ..Rig::default() };
-        sample(&rig, &Clip { name: "a".into(), channels: vec![channel] }, time_s)[0]
+        let rig = Rig {
+            nodes: vec![node(rest)],
+            ..Rig::default()
+        };
+        sample(
+            &rig,
+            &Clip {
+                name: "a".into(),
+                channels: vec![channel],
+            },
+            time_s,
+        )[0]
     }
 
     fn x(interpolation: Interpolation, values: &[[f32; 4]], time_s: f64) -> f64 {
-        matrix(channel(Path::Translation, interpolation, &[1.0, 3.0], values), time_s)[(0, 3)]
+        matrix(
+            channel(Path::Translation, interpolation, &[1.0, 3.0], values),
+            time_s,
+        )[(0, 3)]
     }
 
     fn near(found: f64, wanted: f64) {
@@ -217,7 +266,10 @@ mod tests {
         let third = 30_f64.to_radians();
         for to in [flexed, flexed.map(|part| -part)] {
             let thigh = turned(none, to, 1.0 / 3.0);
-            assert!((thigh - Vector3::new(0.0, -third.cos(), third.sin())).norm() < 1e-5, "{thigh}");
+            assert!(
+                (thigh - Vector3::new(0.0, -third.cos(), third.sin())).norm() < 1e-5,
+                "{thigh}"
+            );
             assert!((turned(none, to, 1.0) - Vector3::z()).norm() < 1e-5);
         }
         let splayed = turned(none, [0.0, 0.0, 0.078_459, 0.996_917], 1.0);
@@ -250,17 +302,31 @@ mod tests {
         let found = matrix(scale, 0.0);
         assert_eq!((found[(0, 0)], found[(2, 2)], found[(1, 3)]), (3.0, 2.0, 2.0));
         let fixed = Matrix4::new_scaling(4.0);
-        let rig = Rig { nodes: vec![node(Local::Matrix(fixed))], ..Rig::default() };
+        let rig = Rig {
+            nodes: vec![node(Local::Matrix(fixed))],
+            ..Rig::default()
+        };
         let moved = channel(Path::Translation, Interpolation::Step, &[0.0], &[[9.0; 4]]);
-        let clip = Clip { name: "a".into(), channels: vec![moved] };
+        let clip = Clip {
+            name: "a".into(),
+            channels: vec![moved],
+        };
         assert_eq!(sample(&rig, &clip, 0.0), [fixed]);
     }
 
     fn clip(times: &[&[f32]]) -> Clip {
-        let channels = times
-            .iter()
-            .map(|times| channel(Path::Translation, Interpolation::Linear, times, &vec![[0.0; 4]; times.len()]));
-        Clip { name: "a".into(), channels: channels.collect() }
+        let channels = times.iter().map(|times| {
+            channel(
+                Path::Translation,
+                Interpolation::Linear,
+                times,
+                &vec![[0.0; 4]; times.len()],
+            )
+        });
+        Clip {
+            name: "a".into(),
+            channels: channels.collect(),
+        }
     }
 
     #[test]
@@ -282,7 +348,13 @@ mod tests {
 
     #[test]
     fn a_clip_is_found_by_name() {
-        let rig = Rig { clips: vec![Clip { name: "Walk".into(), channels: vec![] }], ..Rig::default() };
+        let rig = Rig {
+            clips: vec![Clip {
+                name: "Walk".into(),
+                channels: vec![],
+            }],
+            ..Rig::default()
+        };
         assert_eq!(find(&rig, "Walk").unwrap().name, "Walk");
         let error = find(&rig, "wallk").unwrap_err();
         assert!(matches!(error, PoseError::Unknown { help, .. } if help == "did you mean `Walk`?"));

@@ -252,10 +252,13 @@ impl JointMotion {
     /// [`PoseError::Unknown`] with the nearest right motion, or all of them.
     pub fn parse(text: &str) -> Result<Self, PoseError> {
         let all = Self::all();
-        all.iter().copied().find(|known| known.to_string() == text).ok_or_else(|| {
-            let words: Vec<String> = all.iter().map(Self::to_string).collect();
-            PoseError::unknown("motion", text, words.iter().map(String::as_str))
-        })
+        all.iter()
+            .copied()
+            .find(|known| known.to_string() == text)
+            .ok_or_else(|| {
+                let words: Vec<String> = all.iter().map(Self::to_string).collect();
+                PoseError::unknown("motion", text, words.iter().map(String::as_str))
+            })
     }
 
     /// The value that a mirrored body has for the same pose.

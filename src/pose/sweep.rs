@@ -26,7 +26,9 @@ pub fn parse(text: &str) -> Result<Sweep, PoseError> {
         help: "write it like `hip.flexion=0:120`: joint, motion, from and to in degrees".to_owned(),
     };
     let (what, range) = text.split_once('=').ok_or_else(|| refuse("it has no `=`"))?;
-    let (from, to) = range.split_once(':').ok_or_else(|| refuse("it has no `:` between its two ends"))?;
+    let (from, to) = range
+        .split_once(':')
+        .ok_or_else(|| refuse("it has no `:` between its two ends"))?;
     let what = JointMotion::parse(what.trim())?;
     let degrees = |word: &str| match word.trim().parse::<f64>() {
         Ok(value) if value.abs() <= 360.0 => Ok(value),
@@ -36,7 +38,11 @@ pub fn parse(text: &str) -> Result<Sweep, PoseError> {
     if from_deg == to_deg {
         return Err(refuse("it begins where it ends"));
     }
-    Ok(Sweep { what, from_deg, to_deg })
+    Ok(Sweep {
+        what,
+        from_deg,
+        to_deg,
+    })
 }
 
 /// One moment with the given motions (radians) set on the sides asked for, other joints at their bind. For the
@@ -54,12 +60,21 @@ pub fn at(settings: &[(JointMotion, f64)], sides: OnSide) -> PoseFrame {
 pub fn sweep(what: JointMotion, from_deg: f64, to_deg: f64, steps: usize, sides: OnSide) -> Pose {
     let steps = steps.max(2);
     let frames: Vec<PoseFrame> = (0..steps)
-        .map(|step| at(&[(what, value_deg(from_deg, to_deg, step, steps).to_radians())], sides))
+        .map(|step| {
+            at(
+                &[(what, value_deg(from_deg, to_deg, step, steps).to_radians())],
+                sides,
+            )
+        })
         .collect();
     let hardest = frames.iter().map(demand).max().unwrap_or(Demand::Upright);
     let mut pose = Pose {
         name: format!("{}_{}", what.joint.word(), what.motion.word()),
-        about: format!("{} {} from {from_deg} to {to_deg} degrees.", what.joint.word(), what.motion.word()),
+        about: format!(
+            "{} {} from {from_deg} to {to_deg} degrees.",
+            what.joint.word(),
+            what.motion.word()
+        ),
         basis: vec!["a sweep asked for by its ends".to_owned()],
         demand: hardest,
         beyond_range: false,
@@ -73,13 +88,19 @@ pub fn sweep(what: JointMotion, from_deg: f64, to_deg: f64, steps: usize, sides:
 #[expect(clippy::cast_precision_loss, reason = "step counts are far below 2^52")]
 fn value_deg(from_deg: f64, to_deg: f64, step: usize, steps: usize) -> f64 {
     // The end is the end asked for, not a sum that nearly reaches it.
-    if step + 1 == steps { to_deg } else { from_deg + (to_deg - from_deg) * (step as f64 / (steps - 1) as f64) }
+    if step + 1 == steps {
+        to_deg
+    } else {
+        from_deg + (to_deg - from_deg) * (step as f64 / (steps - 1) as f64)
+    }
 }
 
 /// How much one frame of a sweep asks, by its largest hip or knee angle of any motion: to 45 degrees upright, to 100
 /// seated, beyond hard. Other joints ask nothing.
 pub fn demand(frame: &PoseFrame) -> Demand {
-    let joints = Side::BOTH.iter().flat_map(|&side| [Bone::UpperLeg(side), Bone::LowerLeg(side)]);
+    let joints = Side::BOTH
+        .iter()
+        .flat_map(|&side| [Bone::UpperLeg(side), Bone::LowerLeg(side)]);
     let angles = joints.flat_map(|bone| {
         let motions: &[Motion] = Joint::of(bone).map_or(&[], Joint::motions);
         motions.iter().filter_map(move |&motion| frame.get(bone, motion))
@@ -105,22 +126,44 @@ mod tests {
     fn a_sweep_runs_from_end_to_end_on_the_side_asked_for() {
         let pose = sweep(motion("hip.flexion"), 0.0, 120.0, 5, OnSide::Right);
         let right = |frame: &PoseFrame| frame.get(Bone::UpperLeg(Side::Right), Motion::Flexion).unwrap();
-        let degrees: Vec<f64> = pose.frames.iter().map(|frame| right(frame).to_degrees().round()).collect();
+        let degrees: Vec<f64> = pose
+            .frames
+            .iter()
+            .map(|frame| right(frame).to_degrees().round())
+            .collect();
         assert_eq!(degrees, [0.0, 30.0, 60.0, 90.0, 120.0]);
         assert!(pose.frames.iter().all(|frame| frame.angles.len() == 1));
         assert_eq!((pose.demand, pose.beyond_range), (Demand::Hard, false));
-        assert_eq!(sweep(motion("hip.flexion"), 0.0, 100.0, 5, OnSide::Both).demand, Demand::Seated);
-        assert_eq!(sweep(motion("knee.flexion"), 0.0, 45.0, 5, OnSide::Both).demand, Demand::Upright);
-        assert_eq!(sweep(motion("shoulder.elevation"), 0.0, 170.0, 5, OnSide::Both).demand, Demand::Upright);
+        assert_eq!(
+            sweep(motion("hip.flexion"), 0.0, 100.0, 5, OnSide::Both).demand,
+            Demand::Seated
+        );
+        assert_eq!(
+            sweep(motion("knee.flexion"), 0.0, 45.0, 5, OnSide::Both).demand,
+            Demand::Upright
+        );
+        assert_eq!(
+            sweep(motion("shoulder.elevation"), 0.0, 170.0, 5, OnSide::Both).demand,
+            Demand::Upright
+        );
         assert!(sweep(motion("hip.abduction"), 0.0, 80.0, 2, OnSide::Both).beyond_range);
     }
 
     #[test]
     fn ranges_are_read_from_text() {
         let read = parse("hip.flexion=0:120").unwrap();
-        assert_eq!((read.what, read.from_deg, read.to_deg), (motion("hip.flexion"), 0.0, 120.0));
+        assert_eq!(
+            (read.what, read.from_deg, read.to_deg),
+            (motion("hip.flexion"), 0.0, 120.0)
+        );
         assert_eq!(parse("knee.flexion = -5 : 10.5").unwrap().from_deg, -5.0);
-        for text in ["hip.flexion", "hip.flexion=5", "hip.flexion=a:b", "hip.flexion=0:nan", "hip.flexion=5:5"] {
+        for text in [
+            "hip.flexion",
+            "hip.flexion=5",
+            "hip.flexion=a:b",
+            "hip.flexion=0:nan",
+            "hip.flexion=5:5",
+        ] {
             assert!(matches!(parse(text), Err(PoseError::Sweep { .. })), "{text}");
         }
         let error = parse("hip.flexon=0:1").unwrap_err();

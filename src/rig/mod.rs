@@ -86,7 +86,11 @@ impl Local {
     /// The same transform as a 4 x 4 matrix (column vectors).
     pub fn matrix(&self) -> Matrix4<f64> {
         match self {
-            Self::Parts { translation, rotation, scale } => {
+            Self::Parts {
+                translation,
+                rotation,
+                scale,
+            } => {
                 Matrix4::new_translation(translation)
                     * rotation.to_homogeneous()
                     * Matrix4::new_nonuniform_scaling(scale)
@@ -146,7 +150,10 @@ impl Rows {
     /// The (bind, weight) entries of one vertex.
     pub fn row(&self, vertex: usize) -> impl Iterator<Item = (usize, f32)> + '_ {
         let span = self.starts[vertex] as usize..self.starts[vertex + 1] as usize;
-        self.binds[span.clone()].iter().map(|&bind| usize::from(bind)).zip(self.weights[span].iter().copied())
+        self.binds[span.clone()]
+            .iter()
+            .map(|&bind| usize::from(bind))
+            .zip(self.weights[span].iter().copied())
     }
 
     /// Number of rows.
@@ -229,6 +236,12 @@ impl Rig {
 
     /// World matrices as the file's nodes stand, before any clip.
     pub fn rest_world(&self) -> Vec<Matrix4<f64>> {
-        self.world(&self.nodes.iter().map(|node| node.local.matrix()).collect::<Vec<_>>())
+        self.world(
+            &self
+                .nodes
+                .iter()
+                .map(|node| node.local.matrix())
+                .collect::<Vec<_>>(),
+        )
     }
 }

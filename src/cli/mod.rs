@@ -1,0 +1,96 @@
+//! What a user may type: one file per command.
+//!
+//! Exit codes: 0 all pass or warn, 1 something failed, 2 something could not run.
+
+mod completions;
+mod poses;
+mod posed;
+mod rig;
+mod schema;
+mod try_on;
+
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+
+/// Tests how a rigged garment and the body under it deform together.
+#[derive(Debug, Parser)]
+#[command(name = "gusset", version, about, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Put garments on a body, run them through poses, and say what fails and where
+    Try(try_on::Arguments),
+    /// Say what gusset sees in a rig, and what is wrong with it
+    Rig(rig::Arguments),
+    /// List the poses that come with gusset, or check pose files
+    Poses(poses::Arguments),
+    /// Write a body, dressed or not, in a pose as a GLB file
+    Posed(posed::Arguments),
+    /// Print the JSON Schema of a result or of a pose file
+    Schema(schema::Arguments),
+    /// Print completions for a shell
+    Completions(completions::Arguments),
+    /// Print the manual page
+    Man,
+}
+
+/// Why a command could not do its job: printed on stderr, exit code 2.
+#[derive(Debug)]
+enum Trouble {
+    /// One sentence.
+    Say(String),
+    /// A mistake in a file written by hand, with its lines.
+    Show(miette::Report),
+}
+
+impl Trouble {
+    fn say(error: impl std::fmt::Display) -> Self {
+        Self::Say(error.to_string())
+    }
+}
+
+impl From<gusset::pose::PoseError> for Trouble {
+    fn from(error: gusset::pose::PoseError) -> Self {
+        Self::Show(error.report())
+    }
+}
+
+/// Parses the command line, runs the command, and turns trouble into a sentence and exit code 2.
+pub(crate) fn run() -> ExitCode {
+    let arguments = Arguments::parse();
+    let done = match arguments.command {
+        Command::Try(arguments) => try_on::run(&arguments),
+        Command::Rig(arguments) => rig::run(&arguments),
+        Command::Poses(arguments) => poses::run(&arguments),
+        Command::Posed(arguments) => posed::run(&arguments),
+        Command::Schema(arguments) => schema::run(&arguments),
+        Command::Completions(arguments) => completions::run(&arguments),
+        Command::Man => completions::manual(),
+    };
+    match done {
+        Ok(code) => code,
+        Err(trouble) => {
+            complain(&trouble);
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn complain(trouble: &Trouble) {
+    match trouble {
+        Trouble::Say(sentence) => anstream::eprintln!("gusset: {sentence}"),
+        Trouble::Show(report) => anstream::eprintln!("{report:?}"),
+    }
+}
+
+/// Prints a result. A reader that closed the pipe early is no trouble.
+fn print(text: &str) {
+    use std::io::Write;
+    let mut out = anstream::stdout();
+    let _ = out.write_all(text.as_bytes());
+    let _ = out.flush();
+}

@@ -1,0 +1,223 @@
+//! `gusset try`: the main job.
+
+use super::Trouble;
+use gusset::fitting::{self, Dressed, Plan, Sequence};
+use gusset::measure::FabricClass;
+use gusset::outcome::{Demand, Fitting, Outcome, SCHEMA_VERSION, Verdict};
+use gusset::pose::{self, clip};
+use gusset::report::text::Look;
+use gusset::report::{csv, json, text};
+use gusset::rig::gltf::ReadOptions;
+use gusset::verdict::Limits;
+use gusset::verdict::judge::Promises;
+use gusset::wardrobe::{Outfit, dress};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// What every report says (DESIGN 12).
+const CAUTION: &str = "gusset checks how rigged 3-D garments deform on screen; its numbers say nothing about the fit, \
+pressure, comfort or protection of real clothing, and its joint ranges are not medical advice. It tests linear-blend \
+skinning: corrective shapes, cloth and swinging joints of a runtime are not simulated.";
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// The body, then the garments, each tested by itself; or one file that holds both
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// Mesh or material that is cloth, in a file that holds more (may be repeated)
+    #[arg(long, value_name = "NAME")]
+    garment_mesh: Vec<String>,
+    /// Mesh or material that is skin (may be repeated)
+    #[arg(long, value_name = "NAME")]
+    body_mesh: Vec<String>,
+    /// A garment that is worn beneath the one under test (may be repeated)
+    #[arg(long, value_name = "FILE")]
+    over: Vec<PathBuf>,
+    /// Poses by name or pose file, instead of the whole library
+    #[arg(long, value_delimiter = ',', value_name = "NAMES")]
+    poses: Vec<String>,
+    /// A clip of the body's own file (may be repeated); without --poses only clips are run
+    #[arg(long, value_name = "NAME")]
+    clip: Vec<String>,
+    /// How much the clips ask of the garment
+    #[arg(long, value_enum, default_value = "upright")]
+    demand: DemandArgument,
+    /// How much the cloth gives
+    #[arg(long, value_enum, default_value = "rigid")]
+    fabric: Fabric,
+    /// Hard poses must hold as well
+    #[arg(long)]
+    strict: bool,
+    /// Where reports go
+    #[arg(long, default_value = "reports", value_name = "DIR")]
+    out: PathBuf,
+    /// What to print; anything but text writes no report folder unless --out is given
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
+    /// Write no report folder
+    #[arg(long)]
+    no_report: bool,
+    /// No progress on stderr
+    #[arg(long, short)]
+    quiet: bool,
+    /// Read buffers that lie outside a file's own folder
+    #[arg(long)]
+    allow_outside_files: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    Text,
+    Json,
+    Csv,
+}
+
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+enum DemandArgument {
+    Upright,
+    Seated,
+    Hard,
+}
+
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+enum Fabric {
+    Rigid,
+    Comfort,
+    Power,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
+    let outfits = outfits(arguments);
+    let mut fittings: Vec<Fitting> = Vec::new();
+    for outfit in &outfits {
+        let dressed = dress(outfit).map_err(Trouble::say)?;
+        let plan = plan(arguments, &dressed)?;
+        let bar = progress(arguments, &plan);
+        fittings.push(fitting::run(&dressed, &plan, &|| bar.inc(1)));
+        bar.finish_and_clear();
+    }
+    let outcome = Outcome {
+        schema_version: SCHEMA_VERSION,
+        verdict: fittings
+            .iter()
+            .map(|fitting| fitting.verdict)
+            .max()
+            .unwrap_or(Verdict::CouldNotRun),
+        caution: CAUTION.into(),
+        limits: Limits::defaults().most,
+        fittings,
+    };
+    super::print(&match arguments.format {
+        Format::Text => text::render(&outcome, None, look()),
+        Format::Json => json::render(&outcome),
+        Format::Csv => csv::render(&outcome),
+    });
+    Ok(exit_code(outcome.verdict))
+}
+
+fn exit_code(verdict: Verdict) -> ExitCode {
+    match verdict {
+        Verdict::CouldNotRun | Verdict::NotApplicable => ExitCode::from(2),
+        Verdict::Fail => ExitCode::from(1),
+        Verdict::Pass | Verdict::Warn | Verdict::PartlyTested => ExitCode::SUCCESS,
+    }
+}
+
+fn look() -> Look {
+    let width = std::env::var("COLUMNS")
+        .ok()
+        .and_then(|columns| columns.parse().ok())
+        .unwrap_or(100);
+    Look { colour: false, width }
+}
+
+fn outfits(arguments: &Arguments) -> Vec<Outfit> {
+    let base = Outfit {
+        body_meshes: arguments.body_mesh.clone(),
+        garment_meshes: arguments.garment_mesh.clone(),
+        over: arguments.over.clone(),
+        options: ReadOptions {
+            allow_outside_files: arguments.allow_outside_files,
+            ..ReadOptions::default()
+        },
+        ..Outfit::default()
+    };
+    match arguments.files.as_slice() {
+        [only] => vec![Outfit {
+            garment: only.clone(),
+            ..base
+        }],
+        [body, garments @ ..] => garments
+            .iter()
+            .map(|garment| Outfit {
+                body: Some(body.clone()),
+                garment: garment.clone(),
+                ..base.clone()
+            })
+            .collect(),
+        [] => Vec::new(),
+    }
+}
+
+fn plan(arguments: &Arguments, dressed: &Dressed) -> Result<Plan, Trouble> {
+    let mut sequences: Vec<Sequence> = Vec::new();
+    for name in &arguments.poses {
+        sequences.push(Sequence::from(&super::poses::named(name)?));
+    }
+    if arguments.poses.is_empty() && arguments.clip.is_empty() {
+        sequences.extend(pose::all().iter().map(Sequence::from));
+    }
+    for name in &arguments.clip {
+        let wanted = clip::find(&dressed.rig, name)?;
+        let index = dressed
+            .rig
+            .clips
+            .iter()
+            .position(|clip| std::ptr::eq(clip, wanted))
+            .unwrap_or(0);
+        sequences.push(Sequence::of_clip(index, wanted, arguments.demand.into()));
+    }
+    Ok(Plan {
+        sequences,
+        fabric: arguments.fabric.into(),
+        promises: Promises {
+            promised: Vec::new(),
+            strict: arguments.strict,
+        },
+    })
+}
+
+fn progress(arguments: &Arguments, plan: &Plan) -> ProgressBar {
+    let frames: usize = plan.sequences.iter().map(|sequence| sequence.frames.len()).sum();
+    let target = if arguments.quiet {
+        ProgressDrawTarget::hidden()
+    } else {
+        ProgressDrawTarget::stderr()
+    };
+    let bar = ProgressBar::with_draw_target(Some(frames as u64), target);
+    if let Ok(style) = ProgressStyle::with_template("{bar:32} {pos}/{len} frames") {
+        bar.set_style(style);
+    }
+    bar
+}
+
+impl From<DemandArgument> for Demand {
+    fn from(demand: DemandArgument) -> Self {
+        match demand {
+            DemandArgument::Upright => Self::Upright,
+            DemandArgument::Seated => Self::Seated,
+            DemandArgument::Hard => Self::Hard,
+        }
+    }
+}
+
+impl From<Fabric> for FabricClass {
+    fn from(fabric: Fabric) -> Self {
+        match fabric {
+            Fabric::Rigid => Self::Rigid,
+            Fabric::Comfort => Self::Comfort,
+            Fabric::Power => Self::Power,
+        }
+    }
+}

@@ -1,0 +1,341 @@
+//! Files to a dressed body: which meshes are skin, which are cloth, and whether they belong together.
+
+use crate::contact::{Body, Layer};
+use crate::fitting::Dressed;
+use crate::measure::findings;
+use crate::outcome::{Finding, Severity};
+use crate::rig::anatomy::Anatomy;
+use crate::rig::gltf::{ReadError, ReadOptions, read};
+use crate::rig::skeleton::Skeleton;
+use crate::rig::surface::{Surface, assemble};
+use crate::rig::{Rig, names};
+use crate::skin::Pairing;
+use std::path::{Path, PathBuf};
+use thiserror::Error;
+
+/// What to put on whom.
+#[derive(Clone, Debug, Default)]
+pub struct Outfit {
+    /// The body's file; `None` for a garment alone.
+    pub body: Option<PathBuf>,
+    /// Meshes of the body's file that are skin, by name or material; empty for all that are not the garment's.
+    pub body_meshes: Vec<String>,
+    /// The garment's file; the same as the body's where one file holds both.
+    pub garment: PathBuf,
+    /// Meshes of the garment's file that are cloth, by name or material; empty for all.
+    pub garment_meshes: Vec<String>,
+    /// Garments it is worn over.
+    pub over: Vec<PathBuf>,
+    /// How to read files.
+    pub options: ReadOptions,
+}
+
+/// Why nothing can be dressed: one sentence each.
+#[derive(Clone, Debug, Error)]
+pub enum WearError {
+    /// The file itself.
+    #[error("{0}")]
+    Read(#[from] ReadError),
+    /// A file without anything to draw.
+    #[error("{file}: no skinned mesh in this file; export the mesh together with its skin")]
+    NoMesh {
+        /// As the user named it.
+        file: String,
+    },
+    /// A chosen mesh that is not there.
+    #[error("{file}: no mesh or material is called `{name}`; this file has {has}")]
+    NoSuchMesh {
+        /// As the user named it.
+        file: String,
+        /// What was asked for.
+        name: String,
+        /// What there is.
+        has: String,
+    },
+    /// One file, several meshes, nothing chosen.
+    #[error("{file} holds {count} meshes: {list}. Say which are cloth, for example: {example}")]
+    Unchosen {
+        /// As the user named it.
+        file: String,
+        /// How many.
+        count: usize,
+        /// Their names.
+        list: String,
+        /// A command that would work.
+        example: String,
+    },
+    /// A body without legs, or a skeleton nobody understands.
+    #[error("{file}: {missing}; {help}")]
+    NotABody {
+        /// As the user named it.
+        file: String,
+        /// The joint that was not found.
+        missing: String,
+        /// What to do.
+        help: String,
+    },
+}
+
+/// Reads the files and dresses the body. A finding of severity *stop* is not an error: the fitting is reported as one
+/// that could not run.
+///
+/// # Errors
+/// One sentence: what, where, what to do.
+pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
+    let garment_rig = read(&outfit.garment, &outfit.options)?;
+    let one_file = outfit
+        .body
+        .as_ref()
+        .is_none_or(|body| same_file(body, &outfit.garment));
+    let chosen = choose_garment(outfit, &garment_rig, one_file)?;
+    let Some(body_file) = &outfit.body else {
+        if chosen.len() < meshes_of(&garment_rig).len() {
+            let rest = complement(&garment_rig, &chosen);
+            return dress_on(
+                outfit,
+                garment_rig.clone(),
+                &rest,
+                &garment_rig,
+                &chosen,
+                &outfit.garment,
+            );
+        }
+        return alone(outfit, garment_rig, &chosen);
+    };
+    let body_rig = if one_file {
+        garment_rig.clone()
+    } else {
+        read(body_file, &outfit.options)?
+    };
+    let rest = if one_file {
+        complement(&body_rig, &chosen)
+    } else {
+        meshes_of(&body_rig)
+    };
+    let skin = if outfit.body_meshes.is_empty() {
+        rest
+    } else {
+        pick(&body_rig, &outfit.body_meshes, body_file)?
+    };
+    if skin.is_empty() {
+        return Err(WearError::NoMesh {
+            file: body_file.display().to_string(),
+        });
+    }
+    dress_on(outfit, body_rig, &skin, &garment_rig, &chosen, body_file)
+}
+
+fn same_file(a: &Path, b: &Path) -> bool {
+    a == b || matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b)
+}
+
+fn meshes_of(rig: &Rig) -> Vec<usize> {
+    (0..rig.meshes.len()).collect()
+}
+
+fn complement(rig: &Rig, chosen: &[usize]) -> Vec<usize> {
+    meshes_of(rig)
+        .into_iter()
+        .filter(|mesh| !chosen.contains(mesh))
+        .collect()
+}
+
+/// Meshes by name or material.
+///
+/// # Errors
+/// A name that fits none.
+pub fn pick(rig: &Rig, wanted: &[String], file: &Path) -> Result<Vec<usize>, WearError> {
+    let mut picked = Vec::new();
+    for name in wanted {
+        let fits: Vec<usize> = meshes_of(rig)
+            .into_iter()
+            .filter(|&mesh| rig.meshes[mesh].name == *name || rig.meshes[mesh].material == *name)
+            .collect();
+        if fits.is_empty() {
+            return Err(WearError::NoSuchMesh {
+                file: file.display().to_string(),
+                name: name.clone(),
+                has: list(rig),
+            });
+        }
+        picked.extend(fits);
+    }
+    picked.sort_unstable();
+    picked.dedup();
+    Ok(picked)
+}
+
+fn list(rig: &Rig) -> String {
+    let mut names: Vec<String> = Vec::new();
+    for mesh in &rig.meshes {
+        let name = format!("`{}`", mesh.name);
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    let more = names.len().saturating_sub(12);
+    names.truncate(12);
+    let tail = if more > 0 {
+        format!(" and {more} more")
+    } else {
+        String::new()
+    };
+    format!("{}{tail}", names.join(", "))
+}
+
+fn choose_garment(outfit: &Outfit, rig: &Rig, one_file: bool) -> Result<Vec<usize>, WearError> {
+    let file = outfit.garment.display().to_string();
+    if rig.meshes.is_empty() {
+        return Err(WearError::NoMesh { file });
+    }
+    if !outfit.garment_meshes.is_empty() {
+        return pick(rig, &outfit.garment_meshes, &outfit.garment);
+    }
+    let mut names: Vec<&str> = rig.meshes.iter().map(|mesh| mesh.name.as_str()).collect();
+    names.sort_unstable();
+    names.dedup();
+    if one_file && names.len() > 1 {
+        let (cloth, skin) = propose(rig);
+        let option = |flag: &str, names: &[String]| {
+            names
+                .iter()
+                .map(|name| format!(" --{flag} \"{name}\""))
+                .collect::<String>()
+        };
+        return Err(WearError::Unchosen {
+            count: names.len(),
+            list: list(rig),
+            example: format!(
+                "gusset try \"{file}\"{}{}",
+                option("garment-mesh", &cloth),
+                option("body-mesh", &skin)
+            ),
+            file,
+        });
+    }
+    Ok(meshes_of(rig))
+}
+
+/// Words that cloth and skin are called by (common practice). Used for a proposal only.
+const CLOTH_WORDS: [&str; 20] = [
+    "trousers", "pants", "jeans", "shorts", "skirt", "dress", "shirt", "tunic", "jacket", "coat", "top",
+    "leggings", "socks", "shoes", "boots", "gloves", "cape", "cloak", "hat", "belt",
+];
+
+/// A split to propose: cloth, skin. By words where names say so, else the mesh with the most joints is skin.
+fn propose(rig: &Rig) -> (Vec<String>, Vec<String>) {
+    let is_cloth = |name: &str| {
+        let words = names::read_name(name);
+        CLOTH_WORDS.iter().any(|word| words.has(word))
+    };
+    let joints = |mesh: usize| {
+        let mut used: Vec<u16> = rig.meshes[mesh].rows.binds.clone();
+        used.sort_unstable();
+        used.dedup();
+        used.len()
+    };
+    let any_word = rig.meshes.iter().any(|mesh| is_cloth(&mesh.name));
+    let most = meshes_of(rig)
+        .into_iter()
+        .max_by_key(|&mesh| (joints(mesh), std::cmp::Reverse(mesh)));
+    let (mut cloth, mut skin) = (Vec::new(), Vec::new());
+    for (index, mesh) in rig.meshes.iter().enumerate() {
+        let cloth_here = if any_word {
+            is_cloth(&mesh.name)
+        } else {
+            Some(index) != most
+        };
+        let side = if cloth_here { &mut cloth } else { &mut skin };
+        if !side.contains(&mesh.name) {
+            side.push(mesh.name.clone());
+        }
+    }
+    (cloth, skin)
+}
+
+fn dress_on(
+    outfit: &Outfit,
+    body_rig: Rig,
+    skin: &[usize],
+    garment_rig: &Rig,
+    cloth: &[usize],
+    body_file: &Path,
+) -> Result<Dressed, WearError> {
+    let surface = assemble(&body_rig, skin, &body_rig.name);
+    let skeleton = Skeleton::new(&body_rig, &[&surface], &[]);
+    let anatomy = Anatomy::new(&skeleton).map_err(|missing| not_a_body(body_file, &missing.to_string()))?;
+    let body = Body::new(surface, skeleton, anatomy);
+    let mut found = findings::of_remarks(&body.surface.name, &body_rig.remarks);
+    found.extend(findings::of_body(&body));
+    let mut layers = vec![layer(&body, garment_rig, cloth, &mut found)];
+    for path in &outfit.over {
+        let rig = read(path, &outfit.options)?;
+        let all = meshes_of(&rig);
+        if all.is_empty() {
+            return Err(WearError::NoMesh {
+                file: path.display().to_string(),
+            });
+        }
+        layers.push(layer(&body, &rig, &all, &mut found));
+    }
+    found.sort_by(|a, b| b.severity.cmp(&a.severity));
+    Ok(Dressed {
+        rig: body_rig,
+        body,
+        layers,
+        garment_alone: false,
+        findings: found,
+    })
+}
+
+fn layer(body: &Body, rig: &Rig, cloth: &[usize], found: &mut Vec<Finding>) -> Layer {
+    let name = if rig.name == body.surface.name {
+        rig.meshes[cloth[0]].name.clone()
+    } else {
+        rig.name.clone()
+    };
+    let surface: Surface = assemble(rig, cloth, &name);
+    let skeleton = Skeleton::new(rig, &[&surface], &[]);
+    let pairing = Pairing::new(&skeleton, &body.skeleton);
+    if name != body.surface.name && rig.name != body.surface.name {
+        found.extend(findings::of_remarks(&name, &rig.remarks));
+    }
+    let matched = findings::of_match(&name, &skeleton, &body.skeleton, &pairing);
+    let stopped = matched.iter().any(|finding| finding.severity == Severity::Stop);
+    found.extend(matched);
+    let layer = Layer::new(body, surface, skeleton);
+    if !stopped {
+        found.extend(findings::of_layer(body, &layer));
+    }
+    layer
+}
+
+/// A garment without a body: its own skeleton stands in, with no skin on it.
+fn alone(outfit: &Outfit, rig: Rig, cloth: &[usize]) -> Result<Dressed, WearError> {
+    let surface = assemble(&rig, cloth, &rig.name);
+    let skeleton = Skeleton::new(&rig, &[&surface], &[]);
+    let anatomy =
+        Anatomy::new(&skeleton).map_err(|missing| not_a_body(&outfit.garment, &missing.to_string()))?;
+    let mut bare = assemble(&rig, &[], "no body");
+    bare.uvs = None;
+    let body = Body::new(bare, skeleton.clone(), anatomy);
+    let mut found = findings::of_remarks(&surface.name, &rig.remarks);
+    let layer = Layer::new(&body, surface, skeleton);
+    found.extend(findings::of_rows(&layer.surface));
+    found.sort_by(|a, b| b.severity.cmp(&a.severity));
+    Ok(Dressed {
+        rig,
+        body,
+        layers: vec![layer],
+        garment_alone: true,
+        findings: found,
+    })
+}
+
+fn not_a_body(file: &Path, missing: &str) -> WearError {
+    WearError::NotABody {
+        file: file.display().to_string(),
+        missing: missing.to_owned(),
+        help: "poses need both hip and knee joints; name them like leftUpperLeg or thigh.L, or see what `gusset rig` understood".into(),
+    }
+}
