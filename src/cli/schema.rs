@@ -21,7 +21,7 @@ enum Of {
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let text = match arguments.of {
         Of::Result => gusset::report::json::schema(),
-        Of::Pose => gusset::pose::schema::(),
+        Of::Pose => gusset::pose::schema::schema(),
     };
     super::print(&format!("{}\n", text.trim_end()));
     Ok(ExitCode::SUCCESS)
