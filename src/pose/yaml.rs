@@ -531,3 +531,7 @@ fn wrong(id: usize, say: &str, label: &str, help: &str) -> Wrong {
         help: help.to_owned(),
     }
 }
+
+#[cfg(test)]
+#[path = "yaml_tests.rs"]
+mod tests;
