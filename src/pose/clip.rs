@@ -261,7 +261,7 @@ mod tests {
 
     #[test]
     fn rotations_go_evenly_along_the_shorter_arc() {
-        // Hip flexion 90 and left abduction 9 of SOURCES 1.1.
+        // Hip flexion 90 as Rx(-90), then left abduction 9 as Rz(+9).
         let (none, flexed) = ([0.0, 0.0, 0.0, 1.0], [-0.707_107, 0.0, 0.0, 0.707_107]);
         let third = 30_f64.to_radians();
         for to in [flexed, flexed.map(|part| -part)] {

@@ -1,7 +1,8 @@
 //! Which joints a pose can name, which motions each has, and what their signs mean.
 //!
-//! Rotations are those of `SOURCES` 1.1, in glTF axes (+X the wearer's left, +Y up, +Z front) for a segment that
-//! hangs along -Y; the right side is the mirror image. Order: flexion, ab/adduction, axial rotation (Wu 2002).
+//! Signs are those of everyday anatomy (flexion, abduction, external rotation positive), in glTF axes (+X the
+//! wearer's left, +Y up, +Z front) for a segment that hangs along -Y; the right side is the mirror image. Order:
+//! flexion, ab/adduction, axial rotation (joint coordinate system of Cole et al. 1993 and Wu et al. 2002).
 
 use super::PoseError;
 use crate::rig::bone::{Bone, Side};

@@ -5,6 +5,7 @@ mod joint;
 mod keys; // key frames -> frames
 mod nearest;
 mod tree; // text -> a tree that knows where each word stands
+mod values; // the kinds of value, and the sentences for wrong ones
 mod yaml; // tree -> Pose
 
 pub mod clip; // animation clips of a glTF file: which times, which matrices
