@@ -13,6 +13,8 @@ mod extensions;
 mod limits;
 mod mesh;
 mod nodes;
+mod normals;
+mod pack;
 mod remarks;
 mod roles;
 mod sanity;
@@ -21,6 +23,7 @@ mod skin;
 mod text;
 mod uri;
 mod vertices;
+mod write;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
@@ -31,6 +34,7 @@ use crate::rig::Rig;
 pub use self::buffers::Fetch;
 pub use self::error::{Fault, ReadError};
 pub use self::limits::Caps;
+pub use self::write::{GlbMaterial, GlbNode, GlbScene, GlbSkin, GlbSurface, glb};
 
 /// How to read.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -145,3 +149,10 @@ fn cannot_open(error: &std::io::Error) -> Fault {
         },
     }
 }
+
+#[cfg(test)]
+#[path = "../../../tests/support/gltf.rs"]
+#[allow(dead_code, reason = "the integration tests use the rest")]
+mod support;
+#[cfg(test)]
+mod tests;
