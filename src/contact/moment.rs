@@ -7,6 +7,7 @@ use super::seen::{Seen, Sight};
 use crate::geometry::box_tree::BoxTree;
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::signed;
+use crate::geometry::vector::dot;
 use crate::geometry::winding::Winding;
 use crate::rig::surface::polar;
 use crate::skin;
@@ -189,10 +190,16 @@ impl Scratch {
             let at = samples
                 .points
                 .position(point, &self.body.positions, &body.surface.triangles);
-            let found =
-                posed
-                    .tree
-                    .closest(at, f32::INFINITY, samples.mask[point], Some(samples.cover[point]));
+            let normal = vertex_or_face_normal(&samples.points, point, &body.surface, &self.body.normals);
+            // In a closed crease the nearest fabric is often the other side's, met from outside: only fabric that
+            // faces the same way can have covered this skin.
+            let found = posed.tree.closest_where(
+                at,
+                f32::INFINITY,
+                samples.mask[point],
+                Some(samples.cover[point]),
+                |triangle| dot(posed.normals.face(triangle), normal) > 0.0,
+            );
             let counted = found.filter(|found| {
                 !layer.edges.holds(
                     &layer.topology,
@@ -205,7 +212,6 @@ impl Scratch {
                 signed::clearance(at, &found, &layer.topology, &posed.normals)
             });
             if self.outside[point] > OUTSIDE * scale {
-                let normal = vertex_or_face_normal(&samples.points, point, &body.surface, &self.body.normals);
                 self.seen[point] = sight.from(at, normal);
             }
         }

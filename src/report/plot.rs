@@ -17,6 +17,30 @@ const FRAMES: usize = 24;
 /// Longer names of poses are cut.
 const NAME: usize = 30;
 
+/// A finished plot.
+#[derive(Clone, Debug)]
+pub struct Drawn {
+    /// Index into the outcome's fittings.
+    pub fitting: usize,
+    /// Path of the number.
+    pub path: String,
+    /// The plot, see [`svg`].
+    pub svg: String,
+}
+
+/// Every plot of every fitting.
+pub fn all(outcome: &Outcome) -> Vec<Drawn> {
+    let of_fitting = |(at, fitting): (usize, &Fitting)| {
+        let draw = |path: String| Drawn {
+            fitting: at,
+            svg: svg(outcome, fitting, &path),
+            path,
+        };
+        paths(outcome, fitting).into_iter().map(draw).collect::<Vec<_>>()
+    };
+    outcome.fittings.iter().enumerate().flat_map(of_fitting).collect()
+}
+
 /// The numbers of a fitting that were measured anywhere, those with a limit first.
 pub fn paths(outcome: &Outcome, fitting: &Fitting) -> Vec<String> {
     let frames = fitting.poses.iter().flat_map(|p| &p.frames);
@@ -27,7 +51,7 @@ pub fn paths(outcome: &Outcome, fitting: &Fitting) -> Vec<String> {
             .filter(|(_, v)| v.is_some_and(f64::is_finite))
     });
     let mut paths: Vec<String> = measured.map(|(path, _)| path.clone()).collect();
-    paths.sort_by_key(|path| (!outcome.limits.contains_key(path), path.clone()));
+    paths.sort_by_key(|path| (!worst::limits(outcome, fitting).contains_key(path), path.clone()));
     paths.dedup();
     paths
 }
@@ -73,14 +97,14 @@ impl Plot {
         let mut bands = Vec::new();
         for pose in poses {
             let wide = pose.frames.len().clamp(3, FRAMES) as f64 * per_weight;
-            bands.push(Band::new(outcome, pose, path, [left, wide]));
+            bands.push(Band::new(worst::limits(outcome, fitting), pose, path, [left, wide]));
             left += wide;
         }
         let axis = Axis::new(&bands);
         Self {
             title: words::title(path),
             unit: words::shown_unit(path),
-            limits: limits_in_words(outcome, path),
+            limits: limits_in_words(worst::limits(outcome, fitting), path),
             bands,
             axis,
         }
@@ -251,7 +275,7 @@ fn cross(sheet: &mut Canvas, [x, y]: [f64; 2]) {
 }
 
 impl Band {
-    fn new(outcome: &Outcome, pose: &PoseResult, path: &str, place: [f64; 2]) -> Self {
+    fn new(limits: &worst::Limits, pose: &PoseResult, path: &str, place: [f64; 2]) -> Self {
         let mut name = words::pose(&pose.pose);
         if name.chars().count() > NAME {
             name = name.chars().take(NAME - 1).chain(['\u{2026}']).collect();
@@ -260,7 +284,7 @@ impl Band {
         Self {
             name,
             demand: pose.demand,
-            limit: worst::limit(outcome, path, pose.demand).map(value),
+            limit: worst::limit(limits, path, pose.demand).map(value),
             values: pose
                 .frames
                 .iter()
@@ -289,8 +313,8 @@ impl Band {
 }
 
 /// `everyday 1 cm², seated 8 cm², hard 60 cm²`.
-fn limits_in_words(outcome: &Outcome, path: &str) -> String {
-    let Some(limits) = outcome.limits.get(path) else {
+fn limits_in_words(limits: &worst::Limits, path: &str) -> String {
+    let Some(limits) = limits.get(path) else {
         return String::new();
     };
     let parts: Vec<String> = limits

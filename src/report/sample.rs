@@ -107,6 +107,7 @@ pub(super) fn outcome() -> Outcome {
             .into(),
         limits: limits(),
         fittings: vec![Fitting {
+            limits: BTreeMap::new(),
             body: "ash".into(),
             garments: vec![Garment {
                 name: "moss-trousers".into(),

@@ -121,11 +121,11 @@ fn depth(fitting: &Fitting, reason: &Reason) -> Option<f64> {
 }
 
 /// A pose's worst number in words: `skin shows through 243 cm² (limit 1 cm²)`.
-pub fn worst_number(outcome: &Outcome, pose: &PoseResult) -> String {
+pub fn worst_number(limits: &worst::Limits, pose: &PoseResult) -> String {
     if let Some(why) = &pose.not_applicable {
         return words::plain(why);
     }
-    let Some(worst) = worst::of_pose(outcome, pose) else {
+    let Some(worst) = worst::of_pose(limits, pose) else {
         return "nothing measured".into();
     };
     let frame = if pose.frames.len() > 1 {
@@ -191,7 +191,7 @@ impl Page {
         for (pose, name) in fitting.poses.iter().zip(names) {
             let verdict = self.painted(&format!("{:14}", words::verdict(pose.verdict)), pose.verdict);
             let head = format!("{name:wide$}  {verdict}  ");
-            self.hanging(&head, wide + 18, &worst_number(outcome, pose));
+            self.hanging(&head, wide + 18, &worst_number(worst::limits(outcome, fitting), pose));
         }
     }
 

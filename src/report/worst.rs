@@ -1,6 +1,7 @@
 //! Which number of a pose stands worst against its limit.
 
-use crate::outcome::{Demand, Outcome, PoseResult};
+use crate::outcome::{Demand, Fitting, Outcome, PoseResult};
+use std::collections::BTreeMap;
 
 /// One number of one frame.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,16 +28,24 @@ impl WorstNumber {
     }
 }
 
+/// Limit keys to values by demand.
+pub type Limits = BTreeMap<String, BTreeMap<Demand, f64>>;
+
+/// The limits a fitting was judged by; the defaults for a result that does not say.
+pub fn limits<'a>(outcome: &'a Outcome, fitting: &'a Fitting) -> &'a Limits {
+    if fitting.limits.is_empty() { &outcome.limits } else { &fitting.limits }
+}
+
 /// The limit of a number in a pose of this demand.
-pub fn limit(outcome: &Outcome, path: &str, demand: Demand) -> Option<f64> {
-    outcome.limits.get(path)?.get(&demand).copied()
+pub fn limit(limits: &Limits, path: &str, demand: Demand) -> Option<f64> {
+    limits.get(path)?.get(&demand).copied()
 }
 
 /// The number that stands worst over all frames; `None` where nothing with a limit was measured.
-pub fn of_pose(outcome: &Outcome, pose: &PoseResult) -> Option<WorstNumber> {
+pub fn of_pose(limits: &Limits, pose: &PoseResult) -> Option<WorstNumber> {
     let mut worst: Option<WorstNumber> = None;
-    for path in outcome.limits.keys() {
-        let Some(limit) = limit(outcome, path, pose.demand) else {
+    for path in limits.keys() {
+        let Some(limit) = limit(limits, path, pose.demand) else {
             continue;
         };
         for frame in &pose.frames {

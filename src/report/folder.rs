@@ -1,0 +1,224 @@
+//! A run as a folder to open and to keep: whole or not at all.
+//!
+//! Everything is written into a sibling folder first and renamed into place; a run that is killed leaves the old
+//! report as it was. What a killed run left behind is removed by the next one.
+
+use super::stills::{self, Still};
+use super::{csv, json, page, plot, scene::Scene, words};
+use crate::outcome::{Fitting, Outcome};
+use rayon::prelude::*;
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::{fs, io};
+use thiserror::Error;
+
+/// Marks the folder that is being written, and the old one on its way out.
+const WRITING: &str = ".gusset-writing";
+const OLD: &str = ".gusset-old";
+
+/// What was written.
+#[derive(Clone, Debug)]
+pub struct Written {
+    /// The page to open.
+    pub page: PathBuf,
+    /// All files, relative to the folder, sorted.
+    pub files: Vec<String>,
+}
+
+/// Why a report could not be written; nothing of the old one is lost.
+#[derive(Debug, Error)]
+pub enum ReportError {
+    /// The folder holds something else.
+    #[error("{0} exists and is not a gusset report (it has no result.json); name another folder with --out")]
+    NotOurs(String),
+    /// The disk or the system refused.
+    #[error("the report cannot be written to {folder}: {why}; check the path and the space on the disk")]
+    Refused {
+        /// As named.
+        folder: String,
+        /// The system's own words.
+        why: String,
+    },
+    /// The template failed.
+    #[error("the report page could not be made: {0}; please report this")]
+    Page(#[from] minijinja::Error),
+}
+
+/// Writes `index.html`, `result.json`, `measures.csv`, `plots/` and `pictures/`.
+///
+/// # Errors
+/// The old report, if there was one, is then still there as it was.
+pub fn write(folder: &Path, outcome: &Outcome, scenes: &[Scene]) -> Result<Written, ReportError> {
+    let refused = |error: io::Error| ReportError::Refused { folder: folder.display().to_string(), why: error.to_string() };
+    if folder.exists() && !is_ours(folder) {
+        return Err(ReportError::NotOurs(folder.display().to_string()));
+    }
+    let files = render(outcome, scenes)?;
+    let (writing, old) = (beside(folder, WRITING), beside(folder, OLD));
+    remove(&writing).map_err(refused)?;
+    // A run that was killed between the two renames: the old report is the whole one.
+    if old.exists() && !folder.exists() {
+        fs::rename(&old, folder).map_err(refused)?;
+    }
+    remove(&old).map_err(refused)?;
+    if let Err(error) = fill(&writing, &files).and_then(|()| swap(folder, &writing, &old)) {
+        let _ = remove(&writing);
+        return Err(refused(error));
+    }
+    let mut names: Vec<String> = files.into_iter().map(|file| file.0).collect();
+    names.sort();
+    Ok(Written { page: folder.join("index.html"), files: names })
+}
+
+/// All files of the report: relative name and bytes.
+fn render(outcome: &Outcome, scenes: &[Scene]) -> Result<Vec<(String, Vec<u8>)>, ReportError> {
+    let pictures: Vec<Still> =
+        scenes.par_iter().map(stills::of_scene).collect::<Vec<_>>().into_iter().flatten().collect();
+    let plots = plot::all(outcome);
+    let mut files = vec![
+        ("index.html".to_owned(), page::render(outcome, &pictures, &plots)?.into_bytes()),
+        ("result.json".to_owned(), json::render(outcome).into_bytes()),
+        ("measures.csv".to_owned(), csv::render(outcome).into_bytes()),
+    ];
+    let folders = fitting_folders(outcome);
+    let drawn: Vec<Vec<(String, Vec<u8>)>> = plots
+        .par_iter()
+        .map(|drawn| {
+            let base = format!("plots/{}/{}", folders[drawn.fitting], drawn.path.replace('.', "_"));
+            vec![(format!("{base}.svg"), drawn.svg.clone().into_bytes()), (format!("{base}.png"), plot::png(&drawn.svg))]
+        })
+        .collect();
+    files.extend(drawn.into_iter().flatten());
+    let mut taken = BTreeSet::new();
+    for still in pictures {
+        let kind = if still.close { "close" } else { "figure" };
+        let name = safe_name(&format!("{}_{:03}_{kind}", still.pose, still.frame));
+        let name = unique(&mut taken, &format!("pictures/{}/{name}", folders[still.fitting]));
+        files.push((format!("{name}.png"), still.png));
+    }
+    Ok(files)
+}
+
+fn fitting_folders(outcome: &Outcome) -> Vec<String> {
+    let mut taken = BTreeSet::new();
+    outcome.fittings.iter().map(|fitting| unique(&mut taken, &fitting_folder(fitting))).collect()
+}
+
+/// A folder name for a fitting: `trousers_on_ash`.
+pub fn fitting_folder(fitting: &Fitting) -> String {
+    safe_name(&words::fitting(fitting).replace(' ', "_"))
+}
+
+/// The name, or the name with a number where another one differs from it by case only.
+fn unique(taken: &mut BTreeSet<String>, name: &str) -> String {
+    let free = std::iter::once(name.to_owned())
+        .chain((2..u32::MAX).map(|number| format!("{name}_{number}")))
+        .find(|candidate| !taken.contains(&candidate.to_lowercase()))
+        .unwrap_or_else(|| name.to_owned());
+    taken.insert(free.to_lowercase());
+    free
+}
+
+/// A file name for every system: letters, digits, `-` and `_`, at most 80, never a reserved one.
+pub fn safe_name(name: &str) -> String {
+    const RESERVED: [&str; 6] = ["con", "prn", "aux", "nul", "com", "lpt"];
+    let mut safe: String = name
+        .chars()
+        .map(|letter| if letter.is_ascii_alphanumeric() || "-_".contains(letter) { letter } else { '_' })
+        .take(80)
+        .collect();
+    let stem = safe.to_lowercase();
+    let stem = stem.trim_end_matches(|letter: char| letter.is_ascii_digit());
+    if safe.is_empty() || RESERVED.contains(&stem) {
+        safe.insert(0, '_');
+    }
+    safe
+}
+
+fn beside(folder: &Path, ending: &str) -> PathBuf {
+    let name = folder.file_name().map_or_else(|| "report".into(), |name| name.to_string_lossy().into_owned());
+    folder.with_file_name(format!(".{name}{ending}"))
+}
+
+/// A report of ours, or an empty folder.
+fn is_ours(folder: &Path) -> bool {
+    let empty = fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_none());
+    empty || (folder.join("result.json").is_file() && folder.join("index.html").is_file())
+}
+
+fn remove(path: &Path) -> io::Result<()> {
+    match fs::remove_dir_all(path) {
+        Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
+        _ => Ok(()),
+    }
+}
+
+fn fill(writing: &Path, files: &[(String, Vec<u8>)]) -> io::Result<()> {
+    for (name, bytes) in files {
+        let path = writing.join(name);
+        if let Some(parent) = path.parent() {
+            fs::create_dir_all(parent)?;
+        }
+        fs::write(path, bytes)?;
+    }
+    Ok(())
+}
+
+fn swap(folder: &Path, writing: &Path, old: &Path) -> io::Result<()> {
+    if folder.exists() {
+        fs::rename(folder, old)?;
+    }
+    if let Err(error) = fs::rename(writing, folder) {
+        if old.exists() {
+            fs::rename(old, folder)?;
+        }
+        return Err(error);
+    }
+    remove(old)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+
+    #[test]
+    fn names_are_safe_everywhere() {
+        assert_eq!(safe_name("../../etc/passwd"), "______etc_passwd");
+        assert_eq!(safe_name("NUL"), "_NUL");
+        assert_eq!(safe_name("com1"), "_com1");
+        assert_eq!(safe_name(""), "_");
+        assert_eq!(safe_name("a\u{202e}b\u{1f456}"), "a_b_");
+        let mut taken = BTreeSet::new();
+        assert_eq!(unique(&mut taken, "Sit"), "Sit");
+        assert_eq!(unique(&mut taken, "sit"), "sit_2");
+    }
+
+    #[test]
+    fn a_report_replaces_a_report_and_nothing_else() {
+        let parent = tempfile::tempdir().unwrap();
+        let folder = parent.path().join("fit");
+        write(&folder, &sample::outcome(), &[]).unwrap();
+        fs::write(folder.join("stale.txt"), "x").unwrap();
+        let written = write(&folder, &sample::outcome(), &[]).unwrap();
+        assert!(written.page.is_file() && !folder.join("stale.txt").exists());
+        assert_eq!(fs::read_dir(parent.path()).unwrap().count(), 1, "nothing is left beside it");
+        let other = parent.path().join("photos");
+        fs::create_dir(&other).unwrap();
+        fs::write(other.join("holiday.txt"), "x").unwrap();
+        assert!(matches!(write(&other, &sample::outcome(), &[]), Err(ReportError::NotOurs(_))));
+        assert!(other.join("holiday.txt").is_file());
+    }
+
+    #[test]
+    fn what_a_killed_run_left_is_cleaned_and_the_old_report_comes_back() {
+        let parent = tempfile::tempdir().unwrap();
+        let folder = parent.path().join("fit");
+        write(&folder, &sample::outcome(), &[]).unwrap();
+        fs::rename(&folder, beside(&folder, OLD)).unwrap();
+        fs::create_dir(beside(&folder, WRITING)).unwrap();
+        write(&folder, &sample::outcome(), &[]).unwrap();
+        assert!(folder.join("result.json").is_file());
+        assert_eq!(fs::read_dir(parent.path()).unwrap().count(), 1);
+    }
+}
