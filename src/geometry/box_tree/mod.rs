@@ -7,10 +7,13 @@
 mod build;
 mod closest;
 mod crossings;
+mod inside;
 mod ray;
 
 use super::Corners;
 use super::closest_point::Feature;
+
+pub(super) use inside::Inside;
 
 pub use crossings::{Crossing, crossings, crossings_where, self_crossings, self_crossings_where};
 pub use ray::{Hit, Ray};
@@ -287,3 +290,5 @@ impl BoxTree {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod speed;
