@@ -91,7 +91,7 @@ impl Scratch {
             &body.tags,
             &body.topology,
         );
-        let winding = Winding::new(&posed_body.positions, &skin.triangles);
+        let winding = Winding::build(&posed_body.tree);
         let posed = layers
             .iter()
             .map(|layer| {
@@ -126,7 +126,7 @@ impl Scratch {
             &mut self.body.positions,
         );
         renew(&mut self.body, &body.topology);
-        self.winding.refit(&self.body.positions);
+        self.winding.refit(&self.body.tree);
         for (layer, posed) in layers.iter().zip(&mut self.layers) {
             let joints = skin::follow(&layer.skeleton, &layer.pairing, world);
             skin::blend(
@@ -165,7 +165,7 @@ impl Scratch {
             };
             let ease = signed::clearance(at, &found, &body.topology, &self.body.normals);
             self.ease[point] = ease;
-            self.within[point] = ease < 0.0 && self.winding.at(at) >= 0.5;
+            self.within[point] = ease < 0.0 && self.winding.at(&self.body.tree, at) >= 0.5;
         }
     }
 

@@ -118,7 +118,7 @@ mod tests {
     #[test]
     fn the_grid_changes_nothing() {
         let mut random = Random::new(3);
-        let tolerance = 0.02;
+        let tolerance = 0.02f32;
         let positions: Vec<[f32; 3]> = (0..600)
             .map(|_| {
                 random
@@ -138,6 +138,6 @@ mod tests {
             expected.push(found);
         }
         assert!(expected.iter().zip(0u32..).filter(|(c, v)| *c != v).count() > 100);
-        assert_eq!(weld(&positions, tolerance as f32), expected);
+        assert_eq!(weld(&positions, tolerance), expected);
     }
 }

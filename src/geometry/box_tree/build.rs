@@ -7,9 +7,6 @@ use super::{ALL, Bounds, BoxTree, LEAF, Leaf, NOBODY, Node, WIDTH};
 /// Cuts tried along each axis; more gain less than they cost.
 const BINS: usize = 16;
 
-/// Of a cut piece at least this share lies on either side, so that the tree cannot become a list.
-const LEAST_SHARE: usize = 8;
-
 struct Item {
     bounds: Bounds,
     /// Twice the middle of the box.
@@ -129,6 +126,10 @@ impl Builder<'_> {
             triangle: [NOBODY; WIDTH],
             tags: [0; WIDTH],
         };
+        if range.len() > WIDTH / 2 {
+            // Searches look at half a leaf at a time.
+            self.cut(range.clone(), WIDTH / 2);
+        }
         for (lane, item) in self.items[range].iter().enumerate() {
             leaf.triangle[lane] = item.triangle;
             leaf.tags[lane] = self.tags[item.triangle as usize];
@@ -137,34 +138,34 @@ impl Builder<'_> {
         index(self.leaves.len() - 1) | LEAF
     }
 
-    /// Cuts the piece with the largest surface until there are eight or none can be cut.
+    /// Cuts the piece with the largest surface until none is larger than a child's whole tree: 8, 64, 512 ...
+    /// triangles. Cuts fall on whole multiples of that, so that there are never more than eight pieces, lanes
+    /// are rarely empty and the depth is the least possible.
     fn cut_in_eight(&mut self, piece: Piece) -> Vec<Piece> {
+        let mut unit = WIDTH;
+        while unit * WIDTH < piece.range.len() {
+            unit *= WIDTH;
+        }
         let mut pieces = vec![piece];
-        while pieces.len() < WIDTH {
+        loop {
             let largest = (0..pieces.len())
-                .filter(|&k| pieces[k].range.len() > WIDTH)
+                .filter(|&k| pieces[k].range.len() > unit)
                 .max_by(|&k, &l| half_surface(pieces[k].bounds).total_cmp(&half_surface(pieces[l].bounds)));
-            let Some(largest) = largest else { break };
-            let [left, right] = self.cut(pieces[largest].range.clone());
+            let Some(largest) = largest else { return pieces };
+            let [left, right] = self.cut(pieces[largest].range.clone(), unit);
             pieces[largest] = left;
             pieces.insert(largest + 1, right);
         }
-        pieces
     }
 
-    /// Cuts where the surface area heuristic is lowest (MacDonald and Booth 1990), moved to full leaves.
-    fn cut(&mut self, range: Range<usize>) -> [Piece; 2] {
+    /// Cuts where the surface area heuristic is lowest (MacDonald and Booth 1990), moved to whole units.
+    fn cut(&mut self, range: Range<usize>, unit: usize) -> [Piece; 2] {
         let items = &mut self.items[range.clone()];
         let (axis, wanted) = best_cut(items);
-        let count = items.len();
-        let full = (wanted + WIDTH / 2) / WIDTH * WIDTH;
-        let least = (count / LEAST_SHARE / WIDTH * WIDTH).max(WIDTH);
-        let most = ((count - least) / WIDTH * WIDTH).max(least);
-        let left = full.clamp(least, most);
+        let most = (items.len() - 1) / unit * unit;
+        let left = ((wanted + unit / 2) / unit * unit).clamp(unit, most);
         items.select_nth_unstable_by(left, |p, q| {
-            p.middle[axis]
-                .total_cmp(&q.middle[axis])
-                .then(p.triangle.cmp(&q.triangle))
+            p.middle[axis].total_cmp(&q.middle[axis]).then(p.triangle.cmp(&q.triangle))
         });
         let middle = range.start + left;
         [self.piece(range.start..middle), self.piece(middle..range.end)]
@@ -201,52 +202,42 @@ impl Bin {
     }
 }
 
-/// The axis and the number of items to its lower side. Half, along the first axis, if nothing is better.
+/// The axis along which the items spread most, and the number of items to its lower side.
 fn best_cut(items: &[Item]) -> (usize, usize) {
     let mut middles = Bounds::EMPTY;
     for item in items {
-        middles.grow(Bounds {
-            min: item.middle,
-            max: item.middle,
-        });
+        middles.grow(Bounds { min: item.middle, max: item.middle });
     }
-    let scale: [f32; 3] = std::array::from_fn(|axis| {
-        let width = middles.max[axis] - middles.min[axis];
-        let scale = BINS as f32 / width;
-        if scale.is_finite() { scale } else { 0.0 }
-    });
-    let mut bins = [[Bin::EMPTY; BINS]; 3];
+    let width: [f32; 3] = std::array::from_fn(|axis| middles.max[axis] - middles.min[axis]);
+    let mut axis = usize::from(width[1] > width[0]);
+    if width[2] > width[axis] {
+        axis = 2;
+    }
+    let scale = BINS as f32 / width[axis];
+    if !scale.is_finite() {
+        return (axis, items.len() / 2);
+    }
+    let mut bins = [Bin::EMPTY; BINS];
     for item in items {
-        for axis in 0..3 {
-            #[expect(
-                clippy::cast_possible_truncation,
-                clippy::cast_sign_loss,
-                reason = "0..=16, cut to 0..=15"
-            )]
-            let slot = ((item.middle[axis] - middles.min[axis]) * scale[axis]) as usize;
-            bins[axis][slot.min(BINS - 1)].grow(Bin {
-                bounds: item.bounds,
-                count: 1,
-            });
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0..=16, cut to 0..=15")]
+        let slot = ((item.middle[axis] - middles.min[axis]) * scale) as usize;
+        bins[slot.min(BINS - 1)].grow(Bin { bounds: item.bounds, count: 1 });
+    }
+    let mut above = bins;
+    for slot in (0..BINS - 1).rev() {
+        let next = above[slot + 1];
+        above[slot].grow(next);
+    }
+    let (mut least, mut count) = (f32::INFINITY, items.len() / 2);
+    let mut below = Bin::EMPTY;
+    for slot in 0..BINS - 1 {
+        below.grow(bins[slot]);
+        let cost = below.cost() + above[slot + 1].cost();
+        if below.count > 0 && above[slot + 1].count > 0 && cost < least {
+            (least, count) = (cost, below.count);
         }
     }
-    let mut best = (f32::INFINITY, 0, items.len() / 2);
-    for (axis, bins) in bins.iter().enumerate().filter(|(axis, _)| scale[*axis] > 0.0) {
-        let mut above = [Bin::EMPTY; BINS];
-        for slot in (0..BINS - 1).rev() {
-            above[slot] = above[slot + 1];
-            above[slot].grow(bins[slot + 1]);
-        }
-        let mut below = Bin::EMPTY;
-        for slot in 0..BINS - 1 {
-            below.grow(bins[slot]);
-            let cost = below.cost() + above[slot].cost();
-            if below.count > 0 && above[slot].count > 0 && cost < best.0 {
-                best = (cost, axis, below.count);
-            }
-        }
-    }
-    (best.1, best.2)
+    (axis, count)
 }
 
 fn half_surface(bounds: Bounds) -> f32 {

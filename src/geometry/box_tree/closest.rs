@@ -1,6 +1,7 @@
 //! Which triangle is nearest to a point?
 
 use super::{BoxTree, Child, Lanes, Leaf, NOBODY, Nearest, Node, WIDTH, bits, lower, set_bits, upper};
+use crate::geometry::Corners;
 use crate::geometry::closest_point::closest_point;
 use crate::geometry::vector::narrow;
 
@@ -12,7 +13,12 @@ struct Search<'a, F> {
     accept: F,
     distance_sq: f32,
     triangle: u32,
+    /// The leaf of the hint: once searched, it need not be again.
+    done: Option<usize>,
 }
+
+/// Half a leaf: as many as one vector register of the smallest machines holds.
+const HALF: usize = WIDTH / 2;
 
 impl BoxTree {
     /// The triangle nearest to `point`, no further than `within` metres, among those whose tag has a bit
@@ -37,16 +43,12 @@ impl BoxTree {
             return None;
         }
         let distance_sq = within * within;
-        let mut search = Search {
-            tree: self,
-            point,
-            mask,
-            accept,
-            distance_sq,
-            triangle: NOBODY,
-        };
-        if let Some(&place) = hint.and_then(|triangle| self.places.get(triangle as usize)) {
-            search.leaf(&self.leaves[place as usize / WIDTH]);
+        let done = hint
+            .and_then(|triangle| self.places.get(triangle as usize))
+            .map(|&place| place as usize / WIDTH);
+        let mut search = Search { tree: self, point, mask, accept, distance_sq, triangle: NOBODY, done };
+        if let Some(leaf) = done {
+            search.leaf(&self.leaves[leaf]);
         }
         search.node(&self.nodes[0]);
         let (triangle, distance_sq) = (search.triangle, search.distance_sq);
@@ -89,29 +91,65 @@ impl<F: Fn(u32) -> bool> Search<'_, F> {
             }
             match Child::of(child) {
                 Child::Node(number) => self.node(&tree.nodes[number as usize]),
+                Child::Leaf(number) if self.done == Some(number as usize) => {}
                 Child::Leaf(number) => self.leaf(&tree.leaves[number as usize]),
             }
         }
     }
 
     fn leaf(&mut self, leaf: &Leaf) {
-        let distances = triangle_distances(leaf, self.point);
+        let boxes = triangle_box_distances(leaf, self.point);
         let mask = self.mask;
-        let near = bits(|lane| (distances[lane] <= self.distance_sq) & (leaf.tags[lane] & mask != 0));
+        let near = bits(|lane| (boxes[lane] <= self.distance_sq) & (leaf.tags[lane] & mask != 0));
+        self.half::<0>(leaf, near & 0b1111, &boxes);
+        self.half::<HALF>(leaf, near >> HALF, &boxes);
+    }
+
+    #[inline(always)]
+    fn half<const FIRST: usize>(&mut self, leaf: &Leaf, near: u32, boxes: &Lanes) {
+        if near == 0 {
+            return;
+        }
+        let distances = triangle_distances::<FIRST>(leaf, self.point);
         for lane in set_bits(near) {
-            let (distance_sq, triangle) = (distances[lane], leaf.triangle[lane]);
-            let better = distance_sq < self.distance_sq
-                || (distance_sq == self.distance_sq && triangle < self.triangle);
-            if better && (self.accept)(triangle) {
-                self.distance_sq = distance_sq;
-                self.triangle = triangle;
-            }
+            // Not below the distance to the triangle's box, see `box_distances`.
+            self.offer(upper(boxes[FIRST + lane], distances[lane]), leaf.triangle[FIRST + lane]);
+        }
+    }
+
+    #[inline(always)]
+    fn offer(&mut self, distance_sq: f32, triangle: u32) {
+        let better = distance_sq < self.distance_sq
+            || (distance_sq == self.distance_sq && triangle < self.triangle);
+        if better && (self.accept)(triangle) {
+            self.distance_sq = distance_sq;
+            self.triangle = triangle;
         }
     }
 }
 
+#[inline(always)]
+#[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+fn triangle_box_distances(leaf: &Leaf, point: [f32; 3]) -> Lanes {
+    let mut distances = [0.0; WIDTH];
+    for lane in 0..WIDTH {
+        distances[lane] = to_box(leaf.seen(lane, point));
+    }
+    distances
+}
+
+#[inline(always)]
+#[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+fn triangle_distances<const FIRST: usize>(leaf: &Leaf, point: [f32; 3]) -> [f32; HALF] {
+    let mut distances = [0.0; HALF];
+    for lane in 0..HALF {
+        distances[lane] = to_triangle(leaf.seen(FIRST + lane, point));
+    }
+    distances
+}
+
 /// Squared distance to each child's box. Never above that to anything inside it, not even by rounding:
-/// every step here is monotone and the same as in [`to_triangle`].
+/// every step here is monotone and the same as in [`to_box`].
 #[inline(always)]
 fn box_distances(node: &Node, point: [f32; 3]) -> Lanes {
     let mut distances = [0.0; WIDTH];
@@ -126,27 +164,21 @@ fn box_distances(node: &Node, point: [f32; 3]) -> Lanes {
     distances
 }
 
+/// Squared distance from the origin to the box round a triangle.
 #[inline(always)]
-fn triangle_distances(leaf: &Leaf, point: [f32; 3]) -> Lanes {
-    let mut distances = [0.0; WIDTH];
-    for lane in 0..WIDTH {
-        let from = |corner: &[Lanes; 3]| -> [f32; 3] {
-            [
-                corner[0][lane] - point[0],
-                corner[1][lane] - point[1],
-                corner[2][lane] - point[2],
-            ]
-        };
-        distances[lane] = to_triangle(from(&leaf.a), from(&leaf.b), from(&leaf.c));
-    }
-    distances
+fn to_box([a, b, c]: Corners) -> f32 {
+    squared(std::array::from_fn(|axis| {
+        let low = lower(lower(a[axis], b[axis]), c[axis]);
+        let high = upper(upper(a[axis], b[axis]), c[axis]);
+        upper(upper(low, -high), 0.0)
+    }))
 }
 
 /// Squared distance from the origin to a triangle: the least of those to its edges and, where the foot of
 /// the perpendicular lies inside, to that foot. Each is a distance to a true point of the triangle, so
 /// a needle whose plane is lost in rounding can only come out as its edges. No branches: eight at once.
 #[inline(always)]
-fn to_triangle(a: [f32; 3], b: [f32; 3], c: [f32; 3]) -> f32 {
+fn to_triangle([a, b, c]: Corners) -> f32 {
     let (ab, ac, bc) = (minus(b, a), minus(c, a), minus(c, b));
     let (d00, d01, d11) = (dot(ab, ab), dot(ab, ac), dot(ac, ac));
     let (d20, d21) = (-dot(a, ab), -dot(a, ac));
@@ -160,13 +192,7 @@ fn to_triangle(a: [f32; 3], b: [f32; 3], c: [f32; 3]) -> f32 {
         to_edge(a, ab, d20, d00),
         lower(to_edge(a, ac, d21, d11), to_edge(b, bc, -dot(b, bc), dot(bc, bc))),
     );
-    // Not below the distance to the triangle's box, see `box_distances`.
-    let away: [f32; 3] = std::array::from_fn(|k| {
-        let low = lower(lower(a[k], b[k]), c[k]);
-        let high = upper(upper(a[k], b[k]), c[k]);
-        upper(upper(low, -high), 0.0)
-    });
-    upper(squared(away), lower(face, edges))
+    lower(face, edges)
 }
 
 /// Squared distance from the origin to the edge from `start` along `along`.

@@ -1,8 +1,9 @@
 //! Which triangles of two meshes, or of one mesh with itself, cross?
 
 use super::{Bounds, BoxTree, Child, Lanes, Leaf, Node, WIDTH, bits, set_bits};
+use crate::geometry::Corners;
 use crate::geometry::crossing::crossing;
-use crate::geometry::vector::narrow;
+use crate::geometry::vector::{cross, dot, narrow, sub};
 
 /// Two triangles that cross.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -135,14 +136,17 @@ impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
     fn leaves(&mut self, a: &Leaf, around_b: Bounds, b: &Leaf) {
         let ((a_min, a_max), (b_min, b_max)) = (a.boxes(), b.boxes());
         let present = a.present() & overlapping(around_b, &a_min, &a_max);
+        if present == 0 || parted(a, b) || parted(b, a) {
+            return;
+        }
+        let all = b.present();
         for lane in set_bits(present) {
-            let bounds = Bounds {
-                min: a_min.map(|row| row[lane]),
-                max: a_max.map(|row| row[lane]),
-            };
-            let near = b.present() & overlapping(bounds, &b_min, &b_max);
-            for other in set_bits(near) {
-                self.triangles(a, lane, b, other);
+            let bounds = Bounds { min: a_min.map(|row| row[lane]), max: a_max.map(|row| row[lane]) };
+            let near = all & overlapping(bounds, &b_min, &b_max);
+            if near != 0 {
+                for other in set_bits(near & !beside(a.corners(lane), b)) {
+                    self.triangles(a, lane, b, other);
+                }
             }
         }
     }
@@ -185,7 +189,7 @@ impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
                 max: max.map(|row| row[lane]),
             };
             let later = leaf.present() & overlapping(bounds, &min, &max) & (u32::MAX << lane << 1);
-            for other in set_bits(later) {
+            for other in set_bits(later & !beside(leaf.corners(lane), leaf)) {
                 self.triangles(leaf, lane, leaf, other);
             }
         }
@@ -197,6 +201,78 @@ impl Leaf {
     fn present(&self) -> u32 {
         bits(|lane| self.triangle[lane] != super::NOBODY)
     }
+}
+
+/// A distance along a normal counts only above this share of the numbers it was made from: ten times what `f32`
+/// can lose on the way.
+const ROUNDING: f32 = 1e-5;
+
+/// Whether a plane across the mean normal of one leaf parts the two. Close sheets that do not touch are told apart
+/// by this at once.
+#[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+fn parted(leaf: &Leaf, other: &Leaf) -> bool {
+    let origin: [f32; 3] = std::array::from_fn(|axis| leaf.a[axis][0]);
+    let mut normals = [[0.0; WIDTH]; 3];
+    for lane in 0..WIDTH {
+        let [a, b, c] = leaf.seen(lane, origin);
+        let n = cross(sub(b, a), sub(c, a));
+        (normals[0][lane], normals[1][lane], normals[2][lane]) = (n[0], n[1], n[2]);
+    }
+    let normal = normals.map(|row| row.iter().sum());
+    let (mine, others) = (reach(leaf, origin, normal), reach(other, origin, normal));
+    let margin = ROUNDING * super::upper(mine.size, others.size);
+    mine.high + margin < others.low || others.high + margin < mine.low
+}
+
+/// How far a leaf reaches along a direction, and the size of the numbers that were added up.
+struct Reach {
+    low: f32,
+    high: f32,
+    size: f32,
+}
+
+#[inline(always)]
+#[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+fn reach(leaf: &Leaf, origin: [f32; 3], along: [f32; 3]) -> Reach {
+    let (mut low, mut high, mut size) = ([0.0; WIDTH], [0.0; WIDTH], [0.0; WIDTH]);
+    let thick = along.map(f32::abs);
+    for lane in 0..WIDTH {
+        let corners = leaf.seen(lane, origin);
+        let [p, q, r] = corners.map(|corner| dot(corner, along));
+        low[lane] = super::lower(super::lower(p, q), r);
+        high[lane] = super::upper(super::upper(p, q), r);
+        let [p, q, r] = corners.map(|corner| dot(corner.map(f32::abs), thick));
+        size[lane] = super::upper(super::upper(p, q), r);
+    }
+    Reach { low: super::least(low), high: super::most(high), size: super::most(size) }
+}
+
+/// The lanes whose triangle lies surely on one side of the plane of the given one.
+#[inline(always)]
+#[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+fn beside(corners: Corners, leaf: &Leaf) -> u32 {
+    let [origin, b, c] = corners;
+    let (ab, ac) = (sub(b, origin), sub(c, origin));
+    let normal = cross(ab, ac);
+    // Cancellation within the normal is bounded by the longest products that went into it.
+    let thick = cross_size(ab, ac);
+    let mut clear = [0.0; WIDTH];
+    for lane in 0..WIDTH {
+        let corners = leaf.seen(lane, origin);
+        let [p, q, r] = corners.map(|corner| dot(corner, normal));
+        let [s, t, u] = corners.map(|corner| dot(corner.map(f32::abs), thick));
+        let low = super::lower(super::lower(p, q), r);
+        let high = super::upper(super::upper(p, q), r);
+        let margin = ROUNDING * super::upper(super::upper(s, t), u);
+        clear[lane] = super::upper(low, -high) - margin;
+    }
+    bits(|lane| clear[lane] > 0.0)
+}
+
+/// The sums of the sizes of the products in a vector product.
+fn cross_size(a: [f32; 3], b: [f32; 3]) -> [f32; 3] {
+    let (a, b) = (a.map(f32::abs), b.map(f32::abs));
+    [a[1] * b[2] + a[2] * b[1], a[2] * b[0] + a[0] * b[2], a[0] * b[1] + a[1] * b[0]]
 }
 
 /// The lanes whose box has a point in common with `bounds`. An empty box has none.

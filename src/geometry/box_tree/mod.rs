@@ -7,10 +7,13 @@
 mod build;
 mod closest;
 mod crossings;
+mod inside;
 mod ray;
 
 use super::Corners;
 use super::closest_point::Feature;
+
+pub(super) use inside::Inside;
 
 pub use crossings::{Crossing, crossings, crossings_where, self_crossings, self_crossings_where};
 pub use ray::{Hit, Ray};
@@ -53,7 +56,7 @@ struct Node {
     tags: [u32; WIDTH],
 }
 
-/// Up to eight triangles. A lane that is not used has tag 0 and repeats another triangle's corners.
+/// Up to eight triangles. A lane that is not used has tag 0 and a corner of another triangle three times.
 #[derive(Clone, Debug)]
 #[repr(align(64))]
 struct Leaf {
@@ -189,6 +192,15 @@ impl Leaf {
         [&self.a, &self.b, &self.c].map(|corner| corner.map(|row| row[lane]))
     }
 
+    /// The corners of a triangle as seen from a point. To be used in a loop over lanes.
+    #[inline(always)]
+    fn seen(&self, lane: usize, point: [f32; 3]) -> Corners {
+        let from = |corner: &[Lanes; 3]| -> [f32; 3] {
+            [corner[0][lane] - point[0], corner[1][lane] - point[1], corner[2][lane] - point[2]]
+        };
+        [from(&self.a), from(&self.b), from(&self.c)]
+    }
+
     /// Per lane the box round the triangle.
     #[inline(always)]
     fn boxes(&self) -> ([Lanes; 3], [Lanes; 3]) {
@@ -217,7 +229,11 @@ impl Leaf {
             if self.triangle[lane] != NOBODY {
                 last = self.triangle[lane];
             }
-            let [a, b, c] = triangles[last as usize].map(|vertex| positions[vertex as usize]);
+            let mut corners = triangles[last as usize];
+            if self.triangle[lane] == NOBODY {
+                corners = [corners[0]; 3];
+            }
+            let [a, b, c] = corners.map(|vertex| positions[vertex as usize]);
             for axis in 0..3 {
                 self.a[axis][lane] = a[axis];
                 self.b[axis][lane] = b[axis];
@@ -287,3 +303,5 @@ impl BoxTree {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod speed;

@@ -139,7 +139,7 @@ fn refit_equals_rebuild() {
     let bent: Vec<[f32; 3]> = positions
         .iter()
         .map(|&[x, y, z]| {
-            let turn = (y * 2.0).clamp(0.0, 1.2);
+            let turn = (y * 8.0).clamp(0.0, 2.6);
             [
                 x * turn.cos() - y * turn.sin(),
                 x * turn.sin() + y * turn.cos(),
@@ -195,7 +195,7 @@ fn rays_agree_with_all_triangles() {
         let corners = all_corners(&mesh);
         let tags: Vec<u32> = (0..corners.len()).map(|_| 1 << random.below(2)).collect();
         let tree = BoxTree::build_tagged(&mesh.0, &mesh.1, &tags);
-        for round in 0..300 {
+        for round in 0..700 {
             let (origin, mut direction) = (random.point(), random.point());
             if round % 5 == 0 {
                 direction = [[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, 1.0]][round / 5 % 3];
@@ -268,10 +268,12 @@ fn nothing_slips_between_neighbours() {
 #[test]
 fn crossings_agree_with_all_pairs() {
     let mut found = Vec::new();
+    let mut ball = shapes::sphere(3);
+    ball.0.iter_mut().for_each(|p| *p = p.map(|x| 0.25 * x));
     let cases = [
         (shapes::soup(20, 300, 0.2), shapes::soup(21, 250, 0.2)),
-        (shapes::sphere(3), shapes::limb(3)),
-        (shapes::soup(22, 9, 0.5), shapes::soup(23, 1, 1.0)),
+        (ball, shapes::limb(3)),
+        (shapes::soup(22, 9, 0.8), shapes::soup(23, 1, 3.0)),
     ];
     for (one, two) in cases {
         let (first, second) = (all_corners(&one), all_corners(&two));
