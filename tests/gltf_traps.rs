@@ -21,8 +21,14 @@ fn load(bytes: &[u8]) -> Result<Rig, String> {
 #[track_caller]
 fn refusal(sample: &Sample, place: &str) -> String {
     let text = load(&sample.glb()).expect_err("this must be refused");
-    assert!(text.contains(&format!("(at {place})")), "the place {place} is not in: {text}");
-    assert!(text.starts_with("sample.glb: ") && !text.contains('\n'), "not one sentence with its file: {text}");
+    assert!(
+        text.contains(&format!("(at {place})")),
+        "the place {place} is not in: {text}"
+    );
+    assert!(
+        text.starts_with("sample.glb: ") && !text.contains('\n'),
+        "not one sentence with its file: {text}"
+    );
     text
 }
 
@@ -49,15 +55,27 @@ fn the_unbent_sample_loads_whole_and_without_a_remark() {
     for bytes in [Sample::new().glb(), Sample::new().embedded()] {
         let rig = load(&bytes).unwrap();
         assert_eq!(rig.name, "sample");
-        assert_eq!(rig.nodes.iter().map(|node| node.name.as_str()).collect::<Vec<_>>(), ["hips", "knee", "cloth"]);
+        assert_eq!(
+            rig.nodes
+                .iter()
+                .map(|node| node.name.as_str())
+                .collect::<Vec<_>>(),
+            ["hips", "knee", "cloth"]
+        );
         assert_eq!(rig.nodes[1].parent, Some(0));
         let mesh = &rig.meshes[0];
-        assert_eq!((mesh.name.as_str(), mesh.material.as_str(), mesh.place.as_str()), ("cloth", "denim", "/meshes/0/primitives/0"));
+        assert_eq!(
+            (mesh.name.as_str(), mesh.material.as_str(), mesh.place.as_str()),
+            ("cloth", "denim", "/meshes/0/primitives/0")
+        );
         assert_eq!(mesh.positions[2], [1.0, 1.0, 0.0]);
         assert_eq!(mesh.triangles, [[0, 1, 2], [0, 2, 3]]);
         assert_eq!(mesh.rows.row(3).collect::<Vec<_>>(), [(0, 0.75), (1, 0.25)]);
         assert_eq!(mesh.uvs.as_ref().unwrap()[3], [0.0, 1.0]);
-        assert_eq!((mesh.morphs[0].name.as_str(), mesh.morphs[0].weight), ("bulge", 0.25));
+        assert_eq!(
+            (mesh.morphs[0].name.as_str(), mesh.morphs[0].weight),
+            ("bulge", 0.25)
+        );
         assert_eq!(mesh.morphs[0].deltas[1], [0.0, 0.0, 0.5]);
         assert_eq!(mesh.binds[1].inverse_bind[(1, 3)], -0.5);
         assert_eq!(rig.clips[0].name, "kick");
@@ -106,14 +124,21 @@ fn triangle_corners_as_floats() {
 
 #[test]
 fn stride_shorter_than_the_element() {
-    let text = refused_after("/accessors/2", |sample| drop(sample.set("/bufferViews/2/byteStride", json!(4))));
-    assert!(text.contains("4 bytes is less than one element of 16 bytes"), "{text}");
+    let text = refused_after("/accessors/2", |sample| {
+        drop(sample.set("/bufferViews/2/byteStride", json!(4)))
+    });
+    assert!(
+        text.contains("4 bytes is less than one element of 16 bytes"),
+        "{text}"
+    );
 }
 
 #[test]
 fn stride_of_0_1_or_256() {
     for stride in [0, 1, 256] {
-        refused_after("/bufferViews/2/byteStride", |sample| drop(sample.set("/bufferViews/2/byteStride", json!(stride))));
+        refused_after("/bufferViews/2/byteStride", |sample| {
+            drop(sample.set("/bufferViews/2/byteStride", json!(stride)))
+        });
     }
 }
 
@@ -129,7 +154,10 @@ fn image_view_past_the_buffer() {
     refused_after("/bufferViews/10", |sample| {
         let view = sample.view(b"not a picture");
         sample.set("/bufferViews/10/byteLength", json!(1 << 20));
-        sample.set("/images", json!([{ "bufferView": view, "mimeType": "image/png" }]));
+        sample.set(
+            "/images",
+            json!([{ "bufferView": view, "mimeType": "image/png" }]),
+        );
     });
 }
 
@@ -137,10 +165,22 @@ fn image_view_past_the_buffer() {
 fn a_bad_picture_is_no_reason_to_refuse_the_mesh() {
     loaded_after(|sample| {
         let view = sample.view(b"not a picture");
-        sample.set("/images", json!([{ "bufferView": view, "mimeType": "image/png" }, { "uri": "https://example.com/x.png" }]));
-        sample.set("/textures", json!([{ "extensions": { "EXT_texture_webp": { "source": 0 } } }]));
-        sample.set("/materials/0/pbrMetallicRoughness", json!({ "baseColorTexture": { "index": 77 } }));
-        sample.set("/extensionsRequired", json!(["EXT_texture_webp", "KHR_texture_transform"]));
+        sample.set(
+            "/images",
+            json!([{ "bufferView": view, "mimeType": "image/png" }, { "uri": "https://example.com/x.png" }]),
+        );
+        sample.set(
+            "/textures",
+            json!([{ "extensions": { "EXT_texture_webp": { "source": 0 } } }]),
+        );
+        sample.set(
+            "/materials/0/pbrMetallicRoughness",
+            json!({ "baseColorTexture": { "index": 77 } }),
+        );
+        sample.set(
+            "/extensionsRequired",
+            json!(["EXT_texture_webp", "KHR_texture_transform"]),
+        );
     });
 }
 
@@ -193,26 +233,41 @@ fn wrong_number_of_components() {
         ("/meshes/0/primitives/0/targets/0/POSITION", MORPH, "SCALAR"),
     ];
     for (place, accessor, type_) in cases {
-        refused_after(place, |sample| drop(sample.set(&format!("/accessors/{accessor}/type"), json!(type_))));
+        refused_after(place, |sample| {
+            drop(sample.set(&format!("/accessors/{accessor}/type"), json!(type_)))
+        });
     }
 }
 
 #[test]
 fn unknown_component_and_element_types() {
-    refused_after("/accessors/2/componentType", |sample| drop(sample.set("/accessors/2/componentType", json!(5130))));
-    refused_after("/accessors/2/type", |sample| drop(sample.set("/accessors/2/type", json!("VEC5"))));
+    refused_after("/accessors/2/componentType", |sample| {
+        drop(sample.set("/accessors/2/componentType", json!(5130)))
+    });
+    refused_after("/accessors/2/type", |sample| {
+        drop(sample.set("/accessors/2/type", json!("VEC5")))
+    });
 }
 
 #[test]
 fn indices_whose_low_32_bits_would_fit() {
     // The JSON model keeps 32 bits: without a check, accessor 4294967296 would read accessor 0.
-    for place in ["/accessors/2/bufferView", "/accessors/2/componentType", "/meshes/0/primitives/0/attributes/JOINTS_0"] {
+    for place in [
+        "/accessors/2/bufferView",
+        "/accessors/2/componentType",
+        "/meshes/0/primitives/0/attributes/JOINTS_0",
+    ] {
         let mut sample = Sample::new();
         sample.set(place, json!(1_u64 << 32 | 5126));
         let text = load(&sample.glb()).unwrap_err();
-        assert!(text.contains("larger than any glTF file") && text.contains(place.rsplit_once('/').unwrap().0), "{text}");
+        assert!(
+            text.contains("larger than any glTF file") && text.contains(place.rsplit_once('/').unwrap().0),
+            "{text}"
+        );
     }
-    refused_after("/skins/0/joints", |sample| drop(sample.set("/skins/0/joints/1", json!(1_u64 << 32))));
+    refused_after("/skins/0/joints", |sample| {
+        drop(sample.set("/skins/0/joints/1", json!(1_u64 << 32)))
+    });
     refused_after("/meshes/0/primitives/0/targets", |sample| {
         sample.set("/meshes/0/primitives/0/targets/0/POSITION", json!(1_u64 << 32));
     });
@@ -240,10 +295,18 @@ fn sparse_count_0_replaces_nothing() {
 #[test]
 fn offsets_near_2_to_the_64() {
     for offset in [u64::MAX, u64::MAX - 3, u64::MAX - 7, 1 << 63] {
-        refused_after("/accessors/0", |sample| drop(sample.set("/accessors/0/byteOffset", json!(offset))));
-        refused_after("/bufferViews/0", |sample| drop(sample.set("/bufferViews/0/byteOffset", json!(offset))));
-        refused_after("/bufferViews/0", |sample| drop(sample.set("/bufferViews/0/byteLength", json!(offset))));
-        refused_after("/accessors/0/count", |sample| drop(sample.set("/accessors/0/count", json!(offset))));
+        refused_after("/accessors/0", |sample| {
+            drop(sample.set("/accessors/0/byteOffset", json!(offset)))
+        });
+        refused_after("/bufferViews/0", |sample| {
+            drop(sample.set("/bufferViews/0/byteOffset", json!(offset)))
+        });
+        refused_after("/bufferViews/0", |sample| {
+            drop(sample.set("/bufferViews/0/byteLength", json!(offset)))
+        });
+        refused_after("/accessors/0/count", |sample| {
+            drop(sample.set("/accessors/0/count", json!(offset)))
+        });
     }
 }
 
@@ -258,10 +321,16 @@ fn glb_that_states_a_length_of_5() {
 #[test]
 fn four_billion_zeros_are_not_allocated() {
     let text = refused_after("/accessors/0/count", |sample| {
-        sample.set("/accessors/0", json!({ "componentType": FLOAT, "type": "VEC3", "count": 4_000_000_000_u64 }));
+        sample.set(
+            "/accessors/0",
+            json!({ "componentType": FLOAT, "type": "VEC3", "count": 4_000_000_000_u64 }),
+        );
         sample.set("/accessors/0/sparse", sparse(1, 4, 0, UNSIGNED_SHORT));
     });
-    assert!(text.contains("`corners`") && text.contains("4000000000"), "{text}");
+    assert!(
+        text.contains("`corners`") && text.contains("4000000000"),
+        "{text}"
+    );
 }
 
 #[test]
@@ -272,38 +341,65 @@ fn accessor_without_any_data_is_all_zeros() {
 
 #[test]
 fn nodes_in_a_loop() {
-    refused_after("/nodes/0", |sample| drop(sample.set("/nodes/1/children", json!([0]))));
-    refused_after("/nodes/2", |sample| drop(sample.set("/nodes/2/children", json!([2]))));
+    refused_after("/nodes/0", |sample| {
+        drop(sample.set("/nodes/1/children", json!([0])))
+    });
+    refused_after("/nodes/2", |sample| {
+        drop(sample.set("/nodes/2/children", json!([2])))
+    });
 }
 
 #[test]
 fn node_with_two_parents() {
-    let text = refused_after("/nodes/2/children/0", |sample| drop(sample.set("/nodes/2/children", json!([1]))));
+    let text = refused_after("/nodes/2/children/0", |sample| {
+        drop(sample.set("/nodes/2/children", json!([1])))
+    });
     assert!(text.contains("more than one parent"), "{text}");
 }
 
 #[test]
 fn extensions_that_do_not_touch_geometry_may_be_required() {
-    for name in ["VRMC_vrm", "VRMC_springBone", "VRM", "KHR_mesh_quantization", "KHR_materials_unlit", "KHR_texture_basisu"] {
+    for name in [
+        "VRMC_vrm",
+        "VRMC_springBone",
+        "VRM",
+        "KHR_mesh_quantization",
+        "KHR_materials_unlit",
+        "KHR_texture_basisu",
+    ] {
         loaded_after(|sample| drop(sample.set("/extensionsRequired", json!([name]))));
     }
-    let text = refused_after("/extensionsRequired/0", |sample| drop(sample.set("/extensionsRequired", json!(["ACME_bones"]))));
+    let text = refused_after("/extensionsRequired/0", |sample| {
+        drop(sample.set("/extensionsRequired", json!(["ACME_bones"])))
+    });
     assert!(text.contains("ACME_bones"), "{text}");
 }
 
 #[test]
 fn compressed_meshes_are_named_with_the_way_out() {
     for name in ["EXT_meshopt_compression", "KHR_draco_mesh_compression"] {
-        let text = refused_after("/extensionsRequired/0", |sample| drop(sample.set("/extensionsRequired", json!([name]))));
-        assert!(text.contains(name) && text.contains("compression switched off"), "{text}");
+        let text = refused_after("/extensionsRequired/0", |sample| {
+            drop(sample.set("/extensionsRequired", json!([name])))
+        });
+        assert!(
+            text.contains(name) && text.contains("compression switched off"),
+            "{text}"
+        );
     }
     // Not even required: without this, its positions would read as zeros.
-    refused_after("/meshes/0/primitives/0/extensions/KHR_draco_mesh_compression", |sample| {
-        sample.remove("/accessors/0/bufferView");
-        sample.set("/meshes/0/primitives/0/extensions", json!({ "KHR_draco_mesh_compression": {} }));
-    });
+    refused_after(
+        "/meshes/0/primitives/0/extensions/KHR_draco_mesh_compression",
+        |sample| {
+            sample.remove("/accessors/0/bufferView");
+            sample.set(
+                "/meshes/0/primitives/0/extensions",
+                json!({ "KHR_draco_mesh_compression": {} }),
+            );
+        },
+    );
     refused_after("/buffers/1", |sample| {
-        let fallback = json!({ "byteLength": 4096, "extensions": { "EXT_meshopt_compression": { "fallback": true } } });
+        let fallback =
+            json!({ "byteLength": 4096, "extensions": { "EXT_meshopt_compression": { "fallback": true } } });
         sample.set("/buffers", json!([{ "byteLength": sample.bin.len() }, fallback]));
         sample.set("/bufferViews/0/buffer", json!(1));
     });
@@ -313,14 +409,26 @@ fn compressed_meshes_are_named_with_the_way_out() {
 fn external(folder: &std::path::Path, uri: &str, allow_outside_files: bool) -> Result<Rig, String> {
     let path = folder.join("model.gltf");
     std::fs::write(&path, Sample::new().gltf(uri)).unwrap();
-    read(&path, &ReadOptions { allow_outside_files, ..ReadOptions::default() }).map_err(|error| error.to_string())
+    read(
+        &path,
+        &ReadOptions {
+            allow_outside_files,
+            ..ReadOptions::default()
+        },
+    )
+    .map_err(|error| error.to_string())
 }
 
 #[test]
 fn buffers_beside_the_model_are_read() {
     let folder = tempfile::tempdir().unwrap();
     std::fs::create_dir(folder.path().join("data")).unwrap();
-    for (file, uri) in [("a b.bin", "a%20b.bin"), ("a b.bin", "a b.bin"), ("data/x.bin", "data/x.bin"), ("ü.bin", "%C3%BC.bin")] {
+    for (file, uri) in [
+        ("a b.bin", "a%20b.bin"),
+        ("a b.bin", "a b.bin"),
+        ("data/x.bin", "data/x.bin"),
+        ("ü.bin", "%C3%BC.bin"),
+    ] {
         std::fs::write(folder.path().join(file), &Sample::new().bin).unwrap();
         external(folder.path(), uri, false).unwrap_or_else(|error| panic!("{uri}: {error}"));
     }
@@ -335,13 +443,28 @@ fn buffers_elsewhere_are_not_read() {
     std::fs::write(&secret, &Sample::new().bin).unwrap();
     let absolute = secret.display().to_string();
     let uris = [
-        "../x.bin".to_owned(), "%2e%2e%2fx.bin".into(), "..%5Cx.bin".into(), "a/../../x.bin".into(), absolute.clone(),
-        absolute.replace('/', "%2F"), format!("file://{absolute}"), format!("FILE://{absolute}"), "https://example.com/x.bin".into(),
-        "//example.com/x.bin".into(), "C:\\x.bin".into(), "C%3A/x.bin".into(), "\\\\server\\x.bin".into(), String::new(), "x%00.bin".into(),
+        "../x.bin".to_owned(),
+        "%2e%2e%2fx.bin".into(),
+        "..%5Cx.bin".into(),
+        "a/../../x.bin".into(),
+        absolute.clone(),
+        absolute.replace('/', "%2F"),
+        format!("file://{absolute}"),
+        format!("FILE://{absolute}"),
+        "https://example.com/x.bin".into(),
+        "//example.com/x.bin".into(),
+        "C:\\x.bin".into(),
+        "C%3A/x.bin".into(),
+        "\\\\server\\x.bin".into(),
+        String::new(),
+        "x%00.bin".into(),
     ];
     for uri in &uris {
         let text = external(&folder, uri, false).expect_err(uri);
-        assert!(text.contains("(at /buffers/0/uri)") && text.contains("is not read because"), "{uri}: {text}");
+        assert!(
+            text.contains("(at /buffers/0/uri)") && text.contains("is not read because"),
+            "{uri}: {text}"
+        );
     }
     external(&folder, "../x.bin", true).unwrap();
     external(&folder, &absolute, true).unwrap();
@@ -373,7 +496,10 @@ fn devices_that_never_end_are_not_opened() {
 fn buffer_that_is_missing_or_too_short() {
     let folder = tempfile::tempdir().unwrap();
     let text = external(folder.path(), "gone.bin", false).unwrap_err();
-    assert!(text.contains("\"gone.bin\"") && text.contains("there is no such file"), "{text}");
+    assert!(
+        text.contains("\"gone.bin\"") && text.contains("there is no such file"),
+        "{text}"
+    );
     std::fs::write(folder.path().join("short.bin"), b"abc").unwrap();
     let text = external(folder.path(), "short.bin", false).unwrap_err();
     assert!(text.contains("only 3 are there"), "{text}");
@@ -411,8 +537,12 @@ fn glb_chunks_that_lie_about_their_length() {
 
 #[test]
 fn skin_with_a_missing_joint() {
-    refused_after("/skins/0/joints/1", |sample| drop(sample.set("/skins/0/joints/1", json!(12))));
-    let text = refused_after("/skins/0/inverseBindMatrices", |sample| drop(sample.set("/skins/0/joints", json!([0, 1, 2]))));
+    refused_after("/skins/0/joints/1", |sample| {
+        drop(sample.set("/skins/0/joints/1", json!(12)))
+    });
+    let text = refused_after("/skins/0/inverseBindMatrices", |sample| {
+        drop(sample.set("/skins/0/joints", json!([0, 1, 2])))
+    });
     assert!(text.contains("3 joints but only 2"), "{text}");
 }
 
@@ -426,16 +556,27 @@ fn what_is_no_gltf_file_says_what_it_is() {
     assert!(text.contains("git lfs pull"), "{text}");
     assert!(load(b"").unwrap_err().contains("empty"));
     assert!(load(b"Kaydara FBX Binary  \0").unwrap_err().contains("FBX"));
-    let text = read("no/such/file.glb".as_ref(), &ReadOptions::default()).unwrap_err().to_string();
-    assert!(text.starts_with("no/such/file.glb: there is no such file"), "{text}");
-    let text = read(".".as_ref(), &ReadOptions::default()).unwrap_err().to_string();
+    let text = read("no/such/file.glb".as_ref(), &ReadOptions::default())
+        .unwrap_err()
+        .to_string();
+    assert!(
+        text.starts_with("no/such/file.glb: there is no such file"),
+        "{text}"
+    );
+    let text = read(".".as_ref(), &ReadOptions::default())
+        .unwrap_err()
+        .to_string();
     assert!(text.contains("not a file"), "{text}");
 }
 
 #[test]
 fn other_versions_of_gltf() {
-    refused_after("/asset", |sample| drop(sample.set("/asset/version", json!("1.0"))));
-    refused_after("/asset", |sample| drop(sample.set("/asset/minVersion", json!("2.1"))));
+    refused_after("/asset", |sample| {
+        drop(sample.set("/asset/version", json!("1.0")))
+    });
+    refused_after("/asset", |sample| {
+        drop(sample.set("/asset/minVersion", json!("2.1")))
+    });
     refused_after("/asset/version", |sample| drop(sample.set("/asset", json!({}))));
 }
 
@@ -451,7 +592,11 @@ fn damaged_json_names_its_byte() {
 
 #[test]
 fn deep_json_does_not_overflow_the_stack() {
-    let deep = format!("{{\"extras\":{}{}}}", "[".repeat(1_000_000), "]".repeat(1_000_000));
+    let deep = format!(
+        "{{\"extras\":{}{}}}",
+        "[".repeat(1_000_000),
+        "]".repeat(1_000_000)
+    );
     let text = load(deep.as_bytes()).unwrap_err();
     assert!(text.contains("`json_nesting`"), "{text}");
 }
@@ -467,10 +612,21 @@ fn many_json_values_do_not_fill_memory() {
 fn a_chain_of_100_000_nodes_does_not_overflow_the_stack() {
     let rig = loaded_after(|sample| {
         let nodes = sample.json["nodes"].as_array_mut().unwrap();
-        nodes.extend((3..100_003).map(|node| if node < 100_002 { json!({ "children": [node + 1] }) } else { json!({}) }));
+        nodes.extend((3..100_003).map(|node| {
+            if node < 100_002 {
+                json!({ "children": [node + 1] })
+            } else {
+                json!({})
+            }
+        }));
     });
     assert_eq!(rig.nodes.len(), 100_003);
-    assert!(rig.nodes.iter().enumerate().all(|(node, own)| own.parent.is_none_or(|parent| parent < node)));
+    assert!(
+        rig.nodes
+            .iter()
+            .enumerate()
+            .all(|(node, own)| own.parent.is_none_or(|parent| parent < node))
+    );
     assert_eq!(rig.rest_world().len(), rig.nodes.len());
 }
 
@@ -478,19 +634,54 @@ fn a_chain_of_100_000_nodes_does_not_overflow_the_stack() {
 fn every_limit_names_itself() {
     let caps = Caps::default;
     let limits = [
-        ("file_bytes", Caps { file_bytes: 100, ..caps() }),
-        ("json_nesting", Caps { json_nesting: 2, ..caps() }),
-        ("json_values", Caps { json_values: 20, ..caps() }),
+        (
+            "file_bytes",
+            Caps {
+                file_bytes: 100,
+                ..caps()
+            },
+        ),
+        (
+            "json_nesting",
+            Caps {
+                json_nesting: 2,
+                ..caps()
+            },
+        ),
+        (
+            "json_values",
+            Caps {
+                json_values: 20,
+                ..caps()
+            },
+        ),
         ("nodes", Caps { nodes: 2, ..caps() }),
         ("joints", Caps { joints: 1, ..caps() }),
-        ("vertices", Caps { vertices: 3, ..caps() }),
+        (
+            "vertices",
+            Caps {
+                vertices: 3,
+                ..caps()
+            },
+        ),
         ("corners", Caps { corners: 5, ..caps() }),
         ("keys", Caps { keys: 1, ..caps() }),
-        ("decoded_bytes", Caps { decoded_bytes: 500, ..caps() }),
+        (
+            "decoded_bytes",
+            Caps {
+                decoded_bytes: 500,
+                ..caps()
+            },
+        ),
     ];
     for (name, caps) in limits {
-        let options = ReadOptions { caps, ..ReadOptions::default() };
-        let text = parse(&Sample::new().glb(), "sample.glb", &no_files, &options).unwrap_err().to_string();
+        let options = ReadOptions {
+            caps,
+            ..ReadOptions::default()
+        };
+        let text = parse(&Sample::new().glb(), "sample.glb", &no_files, &options)
+            .unwrap_err()
+            .to_string();
         assert!(text.contains(&format!("limit `{name}`")), "{name}: {text}");
     }
 }
@@ -498,9 +689,20 @@ fn every_limit_names_itself() {
 #[test]
 fn a_mesh_shown_a_thousand_times_counts_a_thousand_times() {
     let mut sample = Sample::new();
-    sample.json["nodes"].as_array_mut().unwrap().extend(vec![json!({ "mesh": 0, "skin": 0 }); 1000]);
-    let options = ReadOptions { caps: Caps { decoded_bytes: 500_000, ..Caps::default() }, ..ReadOptions::default() };
-    let text = parse(&sample.glb(), "sample.glb", &no_files, &options).unwrap_err().to_string();
+    sample.json["nodes"]
+        .as_array_mut()
+        .unwrap()
+        .extend(vec![json!({ "mesh": 0, "skin": 0 }); 1000]);
+    let options = ReadOptions {
+        caps: Caps {
+            decoded_bytes: 500_000,
+            ..Caps::default()
+        },
+        ..ReadOptions::default()
+    };
+    let text = parse(&sample.glb(), "sample.glb", &no_files, &options)
+        .unwrap_err()
+        .to_string();
     assert!(text.contains("`decoded_bytes`"), "{text}");
 }
 
@@ -522,7 +724,10 @@ fn sparse_accessors_with_and_without_a_base() {
                 sample.remove("/accessors/0/bufferView");
             }
         });
-        assert_eq!(rig.meshes[0].positions[1..], [[5.0, 6.0, 7.0], second, [8.0, 9.0, 10.0]]);
+        assert_eq!(
+            rig.meshes[0].positions[1..],
+            [[5.0, 6.0, 7.0], second, [8.0, 9.0, 10.0]]
+        );
     }
 }
 
@@ -535,11 +740,17 @@ fn sparse_accessors_that_lie() {
         sample.set("/accessors/0/sparse", sparse(count, indices, values, component));
         sample
     };
-    refusal(&bend(5, &[0, 1, 2, 3, 3], UNSIGNED_BYTE), "/accessors/0/sparse/count");
+    refusal(
+        &bend(5, &[0, 1, 2, 3, 3], UNSIGNED_BYTE),
+        "/accessors/0/sparse/count",
+    );
     refusal(&bend(2, &[3, 1], UNSIGNED_BYTE), "/accessors/0/sparse/indices");
     refusal(&bend(2, &[1, 4], UNSIGNED_BYTE), "/accessors/0/sparse/indices");
     refusal(&bend(3, &[0, 1], UNSIGNED_BYTE), "/accessors/0/sparse/indices");
-    refusal(&bend(2, &[0, 1], FLOAT), "/accessors/0/sparse/indices/componentType");
+    refusal(
+        &bend(2, &[0, 1], FLOAT),
+        "/accessors/0/sparse/indices/componentType",
+    );
     let mut short = bend(2, &[0, 1], UNSIGNED_BYTE);
     short.set("/accessors/0/sparse/values/byteOffset", json!(40));
     refusal(&short, "/accessors/0/sparse/values");
@@ -565,7 +776,12 @@ fn missing_inverse_binds_are_identity() {
 
 #[test]
 fn inverse_binds_that_are_not_finite_or_not_affine() {
-    for (at, number) in [(64, f32::NAN), (64, f32::INFINITY), (64 + 3 * 4, 1.0), (64 + 15 * 4, 2.0)] {
+    for (at, number) in [
+        (64, f32::NAN),
+        (64, f32::INFINITY),
+        (64 + 3 * 4, 1.0),
+        (64 + 15 * 4, 2.0),
+    ] {
         let text = refused_after("/skins/0/inverseBindMatrices", |sample| {
             let start = sample.json["bufferViews"][BINDS]["byteOffset"].as_u64().unwrap() as usize + at;
             sample.bin[start..start + 4].copy_from_slice(&number.to_le_bytes());
@@ -576,26 +792,61 @@ fn inverse_binds_that_are_not_finite_or_not_affine() {
 
 #[test]
 fn rows_are_taken_as_they_are() {
-    let weights = [0.5, 0.5, 0.5, 0.0, -0.25, f32::NAN, 0.0, -0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, f32::INFINITY, 0.0];
+    let weights = [
+        0.5,
+        0.5,
+        0.5,
+        0.0,
+        -0.25,
+        f32::NAN,
+        0.0,
+        -0.0,
+        0.0,
+        0.0,
+        0.0,
+        0.0,
+        1.0,
+        0.0,
+        f32::INFINITY,
+        0.0,
+    ];
     let rig = loaded_after(|sample| {
-        let joints = sample.accessor(&[1, 1, 0, 9, 0, 1, 0, 77, 0, 0, 0, 0, 1, 0, 1, 0], UNSIGNED_BYTE, "VEC4", 4);
+        let joints = sample.accessor(
+            &[1, 1, 0, 9, 0, 1, 0, 77, 0, 0, 0, 0, 1, 0, 1, 0],
+            UNSIGNED_BYTE,
+            "VEC4",
+            4,
+        );
         let weights = sample.accessor(&floats(&weights), FLOAT, "VEC4", 4);
         sample.set("/meshes/0/primitives/0/attributes/JOINTS_0", json!(joints));
         sample.set("/meshes/0/primitives/0/attributes/WEIGHTS_0", json!(weights));
     });
     let rows = &rig.meshes[0].rows;
-    assert_eq!(rows.row(0).collect::<Vec<_>>(), [(1, 0.5), (1, 0.5), (0, 0.5)], "the same joint twice stays twice");
+    assert_eq!(
+        rows.row(0).collect::<Vec<_>>(),
+        [(1, 0.5), (1, 0.5), (0, 0.5)],
+        "the same joint twice stays twice"
+    );
     let second: Vec<_> = rows.row(1).collect();
     assert!(second.len() == 2 && second[0] == (0, -0.25) && second[1].0 == 1 && second[1].1.is_nan());
     assert_eq!(rows.row(2).count(), 0);
     assert_eq!(rows.row(3).collect::<Vec<_>>(), [(1, 1.0), (1, f32::INFINITY)]);
-    assert_eq!(codes(&rig), ["zero_weight_joint_index"], "9 and 77 are beyond the skin, without weight");
+    assert_eq!(
+        codes(&rig),
+        ["zero_weight_joint_index"],
+        "9 and 77 are beyond the skin, without weight"
+    );
 }
 
 #[test]
 fn weight_on_a_joint_the_skin_does_not_have() {
     let text = refused_after("/meshes/0/primitives/0/attributes/JOINTS_0", |sample| {
-        let joints = sample.accessor(&[0, 1, 0, 0, 0, 2, 0, 0, 0, 1, 0, 0, 0, 1, 0, 0], UNSIGNED_BYTE, "VEC4", 4);
+        let joints = sample.accessor(
+            &[0, 1, 0, 0, 0, 2, 0, 0, 0, 1, 0, 0, 0, 1, 0, 0],
+            UNSIGNED_BYTE,
+            "VEC4",
+            4,
+        );
         sample.set("/meshes/0/primitives/0/attributes/JOINTS_0", json!(joints));
     });
     assert!(text.contains("vertex 1 has weight on joint 2"), "{text}");
@@ -610,7 +861,10 @@ fn all_influence_sets_are_read() {
         sample.set("/meshes/0/primitives/0/attributes/JOINTS_1", json!(joints));
         sample.set("/meshes/0/primitives/0/attributes/WEIGHTS_1", json!(weights));
     });
-    assert_eq!(rig.meshes[0].rows.row(2).collect::<Vec<_>>(), [(0, 0.75), (1, 0.25), (1, 0.2), (1, 1.0)]);
+    assert_eq!(
+        rig.meshes[0].rows.row(2).collect::<Vec<_>>(),
+        [(0, 0.75), (1, 0.25), (1, 0.2), (1, 1.0)]
+    );
     refused_after("/meshes/0/primitives/0/attributes", |sample| {
         sample.set("/meshes/0/primitives/0/attributes/JOINTS_1", json!(JOINTS));
     });
@@ -619,11 +873,19 @@ fn all_influence_sets_are_read() {
 #[test]
 fn weights_as_normalised_unsigned_shorts() {
     let rig = loaded_after(|sample| {
-        let weights = sample.accessor(&shorts(&[65535, 13107, 0, 0].repeat(4)), UNSIGNED_SHORT, "VEC4", 4);
+        let weights = sample.accessor(
+            &shorts(&[65535, 13107, 0, 0].repeat(4)),
+            UNSIGNED_SHORT,
+            "VEC4",
+            4,
+        );
         sample.set(&format!("/accessors/{weights}/normalized"), json!(true));
         sample.set("/meshes/0/primitives/0/attributes/WEIGHTS_0", json!(weights));
     });
-    assert_eq!(rig.meshes[0].rows.row(0).collect::<Vec<_>>(), [(0, 1.0), (1, 0.2)]);
+    assert_eq!(
+        rig.meshes[0].rows.row(0).collect::<Vec<_>>(),
+        [(0, 1.0), (1, 0.2)]
+    );
 }
 
 #[test]
@@ -636,8 +898,16 @@ fn positions_that_are_not_finite_name_the_vertex() {
 
 #[test]
 fn misaligned_data() {
-    refused_after("/accessors/0", |sample| drop(sample.set("/accessors/0/byteOffset", json!(2)).set("/accessors/0/count", json!(3))));
-    refused_after("/accessors/0", |sample| drop(sample.set("/bufferViews/0/byteOffset", json!(2))));
+    refused_after("/accessors/0", |sample| {
+        drop(
+            sample
+                .set("/accessors/0/byteOffset", json!(2))
+                .set("/accessors/0/count", json!(3)),
+        )
+    });
+    refused_after("/accessors/0", |sample| {
+        drop(sample.set("/bufferViews/0/byteOffset", json!(2)))
+    });
 }
 
 #[test]
@@ -698,10 +968,16 @@ fn points_and_lines_are_left_out_with_a_remark() {
     let rig = loaded_after(|sample| {
         let mut points = sample.json["meshes"][0]["primitives"][0].clone();
         points["mode"] = json!(0);
-        sample.json["meshes"][0]["primitives"].as_array_mut().unwrap().push(points);
+        sample.json["meshes"][0]["primitives"]
+            .as_array_mut()
+            .unwrap()
+            .push(points);
     });
     assert_eq!(rig.meshes.len(), 1);
-    assert_eq!((rig.remarks[0].code, rig.remarks[0].place.as_str()), ("primitive_skipped", "/meshes/0/primitives/1"));
+    assert_eq!(
+        (rig.remarks[0].code, rig.remarks[0].place.as_str()),
+        ("primitive_skipped", "/meshes/0/primitives/1")
+    );
 }
 
 #[test]
@@ -713,13 +989,19 @@ fn unskinned_meshes_ride_on_the_joint_above() {
             json!({ "name": "lamp", "mesh": 1 }),
         ]);
         sample.set("/nodes/1/children", json!([3]));
-        let buckle = json!({ "primitives": [{ "attributes": { "POSITION": POSITION }, "indices": INDICES }] });
+        let buckle =
+            json!({ "primitives": [{ "attributes": { "POSITION": POSITION }, "indices": INDICES }] });
         sample.json["meshes"].as_array_mut().unwrap().push(buckle);
     });
     let buckle = &rig.meshes[1];
-    assert_eq!((buckle.name.as_str(), buckle.skinned, buckle.binds.len()), ("buckle", false, 1));
+    assert_eq!(
+        (buckle.name.as_str(), buckle.skinned, buckle.binds.len()),
+        ("buckle", false, 1)
+    );
     assert_eq!(rig.nodes[buckle.binds[0].node].name, "knee");
-    let corner = buckle.binds[0].inverse_bind.transform_point(&nalgebra::Point3::new(1.0, 1.0, 0.0));
+    let corner = buckle.binds[0]
+        .inverse_bind
+        .transform_point(&nalgebra::Point3::new(1.0, 1.0, 0.0));
     assert_eq!([corner.x, corner.y, corner.z], [3.0, 2.25, 0.0]);
     // The same by the definition: inverse(joint at rest) * mesh node at rest.
     let world = rig.rest_world();
@@ -732,8 +1014,13 @@ fn unskinned_meshes_ride_on_the_joint_above() {
 
 #[test]
 fn meshes_without_any_skin() {
-    let text = refused_after("/skins", |sample| drop(sample.remove("/skins").remove("/nodes/2/skin")));
-    assert!(text.contains("has meshes but no skin") && text.contains("nothing can be posed"), "{text}");
+    let text = refused_after("/skins", |sample| {
+        drop(sample.remove("/skins").remove("/nodes/2/skin"))
+    });
+    assert!(
+        text.contains("has meshes but no skin") && text.contains("nothing can be posed"),
+        "{text}"
+    );
 }
 
 #[test]
@@ -748,9 +1035,16 @@ fn clips_without_any_mesh() {
 #[test]
 fn nodes_are_listed_parents_first() {
     let rig = loaded_after(|sample| {
-        sample.json["nodes"].as_array_mut().unwrap().push(json!({ "name": "root", "children": [0] }));
+        sample.json["nodes"]
+            .as_array_mut()
+            .unwrap()
+            .push(json!({ "name": "root", "children": [0] }));
     });
-    let names: Vec<_> = rig.nodes.iter().map(|node| (node.name.as_str(), node.file_index)).collect();
+    let names: Vec<_> = rig
+        .nodes
+        .iter()
+        .map(|node| (node.name.as_str(), node.file_index))
+        .collect();
     assert_eq!(names, [("cloth", 2), ("root", 3), ("hips", 0), ("knee", 1)]);
     assert_eq!(rig.meshes[0].binds[1].node, 3);
 }
@@ -758,13 +1052,25 @@ fn nodes_are_listed_parents_first() {
 #[test]
 fn node_transforms_that_are_none() {
     let sheared = [1., 0., 0., 0., 0.5, 1., 0., 0., 0., 0., 1., 0., 0., 0., 0., 1.];
-    let rig = loaded_after(|sample| drop(sample.set("/nodes/0/matrix", json!(sheared)).remove("/nodes/0/translation")));
+    let rig = loaded_after(|sample| {
+        drop(
+            sample
+                .set("/nodes/0/matrix", json!(sheared))
+                .remove("/nodes/0/translation"),
+        )
+    });
     assert_eq!(codes(&rig), ["node_matrix_shear", "channel_skipped"]);
-    refused_after("/nodes/0/rotation", |sample| drop(sample.set("/nodes/0/rotation", json!([0, 0, 0, 0]))));
-    refused_after("/nodes/0", |sample| drop(sample.set("/nodes/0/translation", json!([1e300, 0, 0]))));
+    refused_after("/nodes/0/rotation", |sample| {
+        drop(sample.set("/nodes/0/rotation", json!([0, 0, 0, 0])))
+    });
+    refused_after("/nodes/0", |sample| {
+        drop(sample.set("/nodes/0/translation", json!([1e300, 0, 0])))
+    });
     let mut flat = sheared;
     flat[15] = 0.0;
-    refused_after("/nodes/0/matrix", |sample| drop(sample.set("/nodes/0/matrix", json!(flat))));
+    refused_after("/nodes/0/matrix", |sample| {
+        drop(sample.set("/nodes/0/matrix", json!(flat)))
+    });
 }
 
 // ---- clips
@@ -781,7 +1087,10 @@ fn cubic_splines_have_three_values_a_key() {
         sample.set("/animations/0/samplers/0/interpolation", json!("CUBICSPLINE"));
     });
     assert_eq!(rig.clips[0].channels[0].values.len(), 6);
-    assert_eq!(rig.clips[0].channels[0].interpolation, gusset::rig::Interpolation::CubicSpline);
+    assert_eq!(
+        rig.clips[0].channels[0].interpolation,
+        gusset::rig::Interpolation::CubicSpline
+    );
 }
 
 #[test]
@@ -791,7 +1100,10 @@ fn rotations_as_normalised_shorts() {
         sample.set(&format!("/accessors/{output}/normalized"), json!(true));
         sample.set("/animations/0/samplers/0/output", json!(output));
     });
-    assert_eq!(rig.clips[0].channels[0].values, [[0.0, 0.0, 0.0, 1.0], [1.0, 0.0, 0.0, 0.0]]);
+    assert_eq!(
+        rig.clips[0].channels[0].values,
+        [[0.0, 0.0, 0.0, 1.0], [1.0, 0.0, 0.0, 0.0]]
+    );
 }
 
 #[test]
@@ -805,8 +1117,18 @@ fn channels_that_cannot_be_played_are_left_out_with_a_remark() {
         channels.push(json!({ "sampler": 0, "target": { "node": 2, "path": "weights" } }));
     });
     assert_eq!(rig.clips[0].channels.len(), 1);
-    let places: Vec<_> = rig.remarks.iter().map(|remark| (remark.code, remark.place.as_str())).collect();
-    assert_eq!(places, [("channel_skipped", "/animations/0/channels/1"), ("channel_skipped", "/animations/0/channels/2")]);
+    let places: Vec<_> = rig
+        .remarks
+        .iter()
+        .map(|remark| (remark.code, remark.place.as_str()))
+        .collect();
+    assert_eq!(
+        places,
+        [
+            ("channel_skipped", "/animations/0/channels/1"),
+            ("channel_skipped", "/animations/0/channels/2")
+        ]
+    );
 }
 
 // ---- roles
@@ -815,21 +1137,39 @@ fn channels_that_cannot_be_played_are_left_out_with_a_remark() {
 fn roles_stated_by_vrm_1_and_0() {
     let rig = loaded_after(|sample| {
         let bones = json!({ "leftLowerLeg": { "node": 1 }, "hips": { "node": 0 }, "head": { "node": 99 } });
-        sample.set("/extensions", json!({ "VRMC_vrm": { "specVersion": "1.0", "humanoid": { "humanBones": bones } } }));
+        sample.set(
+            "/extensions",
+            json!({ "VRMC_vrm": { "specVersion": "1.0", "humanoid": { "humanBones": bones } } }),
+        );
     });
-    assert_eq!(rig.stated_roles, [("hips".to_owned(), 0), ("leftLowerLeg".to_owned(), 1)]);
+    assert_eq!(
+        rig.stated_roles,
+        [("hips".to_owned(), 0), ("leftLowerLeg".to_owned(), 1)]
+    );
     assert_eq!(codes(&rig), ["stated_role_without_node"]);
     let rig = loaded_after(|sample| {
         let bones = json!([{ "bone": "hips", "node": 0 }, { "bone": "leftThumbIntermediate", "node": 1 }]);
-        sample.set("/extensions", json!({ "VRM": { "humanoid": { "humanBones": bones } } }));
+        sample.set(
+            "/extensions",
+            json!({ "VRM": { "humanoid": { "humanBones": bones } } }),
+        );
     });
-    assert_eq!(rig.stated_roles, [("hips".to_owned(), 0), ("leftThumbProximal".to_owned(), 1)]);
+    assert_eq!(
+        rig.stated_roles,
+        [("hips".to_owned(), 0), ("leftThumbProximal".to_owned(), 1)]
+    );
 }
 
 #[test]
 fn extensions_of_any_shape_do_no_harm() {
-    for vrm in [json!(null), json!(7), json!({ "humanoid": [] }), json!({ "humanoid": { "humanBones": [[], 3, { "bone": 3 }] } })] {
-        let rig = loaded_after(|sample| drop(sample.set("/extensions", json!({ "VRMC_vrm": vrm, "VRM": vrm }))));
+    for vrm in [
+        json!(null),
+        json!(7),
+        json!({ "humanoid": [] }),
+        json!({ "humanoid": { "humanBones": [[], 3, { "bone": 3 }] } }),
+    ] {
+        let rig =
+            loaded_after(|sample| drop(sample.set("/extensions", json!({ "VRMC_vrm": vrm, "VRM": vrm }))));
         assert_eq!(rig.stated_roles, []);
     }
 }
@@ -837,7 +1177,10 @@ fn extensions_of_any_shape_do_no_harm() {
 #[test]
 fn names_from_the_file_do_not_break_the_sentence() {
     let text = refused_after("/extensionsRequired/0", |sample| {
-        sample.set("/extensionsRequired", json!([format!("a\nb{}", "x".repeat(10_000))]));
+        sample.set(
+            "/extensionsRequired",
+            json!([format!("a\nb{}", "x".repeat(10_000))]),
+        );
     });
     assert!(text.len() < 400, "{text}");
 }

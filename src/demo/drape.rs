@@ -32,7 +32,12 @@ impl Trousers<'_> {
         let leg = self.body.bound_leg_limb(&p);
         let along = self.body.along_leg(&p);
         let ease = profile(
-            &[(-0.1, self.ease.thigh), (0.25 * self.knee, self.ease.thigh), (self.knee, self.ease.knee), (self.hem, self.ease.hem)],
+            &[
+                (-0.1, self.ease.thigh),
+                (0.25 * self.knee, self.ease.thigh),
+                (self.knee, self.ease.knee),
+                (self.hem, self.ease.hem),
+            ],
             along,
         );
         let leg = smooth_max(leg - ease, 0.4 * HALF_GAP - p.x, 0.012);

@@ -1,6 +1,7 @@
 //! An invented mannequin and a rack of clothes to go with it, generated in code.
 
 mod drape;
+mod faults;
 mod garment;
 mod girth;
 mod limb;
@@ -8,6 +9,7 @@ mod mannequin;
 mod mesher;
 mod panels;
 mod pattern;
+mod scenario;
 mod shape;
 mod size;
 mod skeleton;
@@ -16,7 +18,9 @@ mod trousers;
 mod under;
 mod weights;
 
+pub use faults::{Fault, plant};
 pub use garment::{Garment, garment};
 pub use mannequin::{Mannequin, body};
 pub use pattern::{Kind, Pattern};
+pub use scenario::{Piece, quick};
 pub use size::{BodyShape, Girths, Helpers};

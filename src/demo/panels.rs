@@ -52,20 +52,35 @@ pub(super) fn lay_out(strip: &Strip, normals: &[Vec<Point>], rows: &[Vec<Row>], 
         let grid: Vec<Vec<Point>> = finish
             .rows
             .iter()
-            .map(|(row, inward)| (first..=last).map(|column| strip.rows[*row][column] - normals[*row][column] * *inward).collect())
+            .map(|(row, inward)| {
+                (first..=last)
+                    .map(|column| strip.rows[*row][column] - normals[*row][column] * *inward)
+                    .collect()
+            })
             .collect();
         let flat = flatten(&grid);
         pieces.push((first, grid, flat));
     }
     let mut panels = Panels::default();
-    let wide: f64 = pieces.iter().map(|(_, _, flat)| extent(flat, 0)[1] + GAP).sum::<f64>() * 2.0 + GAP;
-    let tall = pieces.iter().map(|(_, _, flat)| extent(flat, 1)[1]).fold(0.0, f64::max) + 2.0 * GAP;
+    let wide: f64 = pieces
+        .iter()
+        .map(|(_, _, flat)| extent(flat, 0)[1] + GAP)
+        .sum::<f64>()
+        * 2.0
+        + GAP;
+    let tall = pieces
+        .iter()
+        .map(|(_, _, flat)| extent(flat, 1)[1])
+        .fold(0.0, f64::max)
+        + 2.0 * GAP;
     panels.side = wide.max(tall);
     let mut offset = GAP;
     for mirrored in [false, true] {
         for (first, grid, flat) in &pieces {
             let width = extent(flat, 0)[1];
-            emit(&mut panels, grid, flat, mirrored, offset, |r, c| rows[finish.rows[r].0][first + c].clone());
+            emit(&mut panels, grid, flat, mirrored, offset, |r, c| {
+                rows[finish.rows[r].0][first + c].clone()
+            });
             offset += width + GAP;
         }
     }
@@ -74,7 +89,9 @@ pub(super) fn lay_out(strip: &Strip, normals: &[Vec<Point>], rows: &[Vec<Row>], 
 
 fn extent(flat: &[Vec<Vector2<f64>>], axis: usize) -> [f64; 2] {
     let values = flat.iter().flatten().map(|p| p[axis]);
-    values.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], value| [low.min(value), high.max(value)])
+    values.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], value| {
+        [low.min(value), high.max(value)]
+    })
 }
 
 fn emit(
@@ -90,11 +107,27 @@ fn emit(
     let width = extent(flat, 0)[1];
     for (r, line) in grid.iter().enumerate() {
         for (c, point) in line.iter().enumerate() {
-            let x = if mirrored && point.x != 0.0 { -point.x } else { point.x };
-            let across = if mirrored { width - flat[r][c].x } else { flat[r][c].x };
-            let uv = [((offset + across) / panels.side) as f32, ((GAP + flat[r][c].y) / panels.side) as f32];
+            let x = if mirrored && point.x != 0.0 {
+                -point.x
+            } else {
+                point.x
+            };
+            let across = if mirrored {
+                width - flat[r][c].x
+            } else {
+                flat[r][c].x
+            };
+            let uv = [
+                ((offset + across) / panels.side) as f32,
+                ((GAP + flat[r][c].y) / panels.side) as f32,
+            ];
             let point = Vector3::new(x, point.y, point.z);
-            panels.vertices.push(ClothVertex { point, uv, row: row_at(r, c), mirrored });
+            panels.vertices.push(ClothVertex {
+                point,
+                uv,
+                row: row_at(r, c),
+                mirrored,
+            });
         }
     }
     let index = |r: usize, c: usize| base + (r * columns + c) as u32;
@@ -102,8 +135,14 @@ fn emit(
         for c in 0..columns - 1 {
             let [a, b, d, e] = [index(r, c), index(r + 1, c), index(r, c + 1), index(r + 1, c + 1)];
             let short = (grid[r][c] - grid[r + 1][c + 1]).norm() < (grid[r + 1][c] - grid[r][c + 1]).norm();
-            let pair = if short { [[a, b, e], [a, e, d]] } else { [[a, b, d], [b, e, d]] };
-            panels.triangles.extend(pair.map(|[p, q, s]| if mirrored { [p, s, q] } else { [p, q, s] }));
+            let pair = if short {
+                [[a, b, e], [a, e, d]]
+            } else {
+                [[a, b, d], [b, e, d]]
+            };
+            panels
+                .triangles
+                .extend(pair.map(|[p, q, s]| if mirrored { [p, s, q] } else { [p, q, s] }));
         }
     }
 }
@@ -144,7 +183,9 @@ fn flatten(grid: &[Vec<Point>]) -> Vec<Vec<Vector2<f64>>> {
         }
     }
     let (left, top) = (extent(&flat, 0)[0], extent(&flat, 1)[0]);
-    flat.iter_mut().flatten().for_each(|p| *p -= Vector2::new(left, top));
+    flat.iter_mut()
+        .flatten()
+        .for_each(|p| *p -= Vector2::new(left, top));
     flat
 }
 

@@ -195,7 +195,10 @@ impl Shape {
 
     /// The leg's frame as posed.
     pub(super) fn posed_leg_frame(&self) -> Frame {
-        self.leg.frame.turned(&Rotation3::from_axis_angle(&Vector3::z_axis(), self.turn), &self.hip)
+        self.leg.frame.turned(
+            &Rotation3::from_axis_angle(&Vector3::z_axis(), self.turn),
+            &self.hip,
+        )
     }
 
     /// Middle of the posed leg's section.

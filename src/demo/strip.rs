@@ -57,7 +57,11 @@ impl<'a> Fan<'a> {
                 (azimuth, z.atan2(x.hypot(y)))
             }
         };
-        Self { plan, azimuth: azimuth * hand, elevation }
+        Self {
+            plan,
+            azimuth: azimuth * hand,
+            elevation,
+        }
     }
 
     fn direction(&self, share: f64) -> Point {
@@ -81,7 +85,11 @@ pub(super) fn shoot(distance: &impl Fn(&Point) -> f64, from: &Point, direction: 
     }
     for _ in 0..22 {
         let middle = 0.5 * (low + high);
-        if distance(&(from + direction * middle)) < 0.0 { low = middle } else { high = middle }
+        if distance(&(from + direction * middle)) < 0.0 {
+            low = middle
+        } else {
+            high = middle
+        }
     }
     from + direction * low
 }
@@ -90,13 +98,21 @@ pub(super) fn shoot(distance: &impl Fn(&Point) -> f64, from: &Point, direction: 
 const FINE: usize = 20;
 
 /// Weaves the strip: columns spaced evenly along each row on either side of the side seam.
-pub(super) fn weave(plans: &[RowPlan], [front, back]: [usize; 2], distance: &(impl Fn(&Point) -> f64 + Sync)) -> Strip {
+pub(super) fn weave(
+    plans: &[RowPlan],
+    [front, back]: [usize; 2],
+    distance: &(impl Fn(&Point) -> f64 + Sync),
+) -> Strip {
     let rows = plans
         .par_iter()
         .map(|plan| {
             let mut row = panel_row(&Fan::new(plan, 1.0), front, distance);
             row.reverse();
-            row.extend(panel_row(&Fan::new(plan, -1.0), back, distance).into_iter().skip(1));
+            row.extend(
+                panel_row(&Fan::new(plan, -1.0), back, distance)
+                    .into_iter()
+                    .skip(1),
+            );
             match &plan.ends {
                 Ends::At(first, last) => {
                     row[0] = *first;
@@ -107,8 +123,16 @@ pub(super) fn weave(plans: &[RowPlan], [front, back]: [usize; 2], distance: &(im
             row
         })
         .collect();
-    let round = plans.iter().map(|plan| matches!(plan.ends, Ends::Round(_))).collect();
-    Strip { front, back, rows, round }
+    let round = plans
+        .iter()
+        .map(|plan| matches!(plan.ends, Ends::Round(_)))
+        .collect();
+    Strip {
+        front,
+        back,
+        rows,
+        round,
+    }
 }
 
 /// Points from the side seam to the end of one panel.
@@ -121,9 +145,12 @@ fn panel_row(fan: &Fan, columns: usize, distance: &impl Fn(&Point) -> f64) -> Ve
     }
     let share_at = |wanted: f64| {
         let step = length.partition_point(|so_far| *so_far < wanted).clamp(1, FINE);
-        (step as f64 - 1.0 + (wanted - length[step - 1]) / (length[step] - length[step - 1]).max(1e-9)) / FINE as f64
+        (step as f64 - 1.0 + (wanted - length[step - 1]) / (length[step] - length[step - 1]).max(1e-9))
+            / FINE as f64
     };
-    (0..=columns).map(|column| hit(share_at(length[FINE] * column as f64 / columns as f64))).collect()
+    (0..=columns)
+        .map(|column| hit(share_at(length[FINE] * column as f64 / columns as f64)))
+        .collect()
 }
 
 /// Rounds of evening out near the fork; with fewer the rows of a small ease still cross there.
@@ -133,7 +160,11 @@ const ROUNDS: usize = 80;
 ///
 /// Rays from inside cannot follow the saddle at a fork; a net drawn tight over it can. The span's first and last row
 /// and all points on the middle plane keep their place.
-pub(super) fn even_out(strip: &mut Strip, span: std::ops::Range<usize>, distance: &(impl Fn(&Point) -> f64 + Sync)) {
+pub(super) fn even_out(
+    strip: &mut Strip,
+    span: std::ops::Range<usize>,
+    distance: &(impl Fn(&Point) -> f64 + Sync),
+) {
     let last = strip.front + strip.back;
     for _ in 0..ROUNDS {
         let rows = &strip.rows;
@@ -144,8 +175,14 @@ pub(super) fn even_out(strip: &mut Strip, span: std::ops::Range<usize>, distance
             .map(|row| {
                 let mut line = rows[row].clone();
                 for column in usize::from(!round[row])..last {
-                    let before = if column == 0 { rows[row][last - 1] } else { rows[row][column - 1] };
-                    let middle = (before + rows[row][column + 1] + rows[row - 1][column] + rows[row + 1][column]) / 4.0;
+                    let before = if column == 0 {
+                        rows[row][last - 1]
+                    } else {
+                        rows[row][column - 1]
+                    };
+                    let middle =
+                        (before + rows[row][column + 1] + rows[row - 1][column] + rows[row + 1][column])
+                            / 4.0;
                     line[column] = onto(distance, rows[row][column] + (middle - rows[row][column]) * 0.9);
                 }
                 if round[row] {

@@ -19,10 +19,18 @@ pub(super) fn cut(of: &Mannequin, body: &Shape, pattern: &Pattern) -> (Strip, Ve
     let joints = of.shape.joints();
     let (knee, ankle) = (bound.local(&joints.lower_leg).z, bound.local(&joints.foot).z);
     let hem = knee + (ankle - knee) * HEM;
-    let cloth = Trousers { body, ease: ease(pattern, of.shape.stature / 1.75), knee, hem };
+    let cloth = Trousers {
+        body,
+        ease: ease(pattern, of.shape.stature / 1.75),
+        knee,
+        hem,
+    };
     let distance = |p: &Point| cloth.distance(p);
     let plans = plans(of, body, pattern, hem, &distance);
-    let fork = plans.iter().take_while(|plan| matches!(plan.ends, Ends::At(..))).count();
+    let fork = plans
+        .iter()
+        .take_while(|plan| matches!(plan.ends, Ends::At(..)))
+        .count();
     let girth = of.shape.girths;
     let columns = |share: f64| ((girth.thigh * share / pattern.grain).round() as usize).max(4);
     let mut strip = weave(&plans, [columns(0.5), columns(0.5)], &distance);
@@ -34,19 +42,42 @@ pub(super) fn cut(of: &Mannequin, body: &Shape, pattern: &Pattern) -> (Strip, Ve
 fn ease(pattern: &Pattern, size: f64) -> LegEase {
     let e = pattern.ease;
     match pattern.kind {
-        Kind::Leggings => LegEase { trunk: e, thigh: e, knee: e, hem: e },
-        Kind::SlimTrousers => LegEase { trunk: e, thigh: e, knee: e + 0.004 * size, hem: e + 0.010 * size },
-        Kind::WideTrousers => LegEase { trunk: e, thigh: e + 0.008 * size, knee: e + 0.030 * size, hem: e + 0.060 * size },
+        Kind::Leggings => LegEase {
+            trunk: e,
+            thigh: e,
+            knee: e,
+            hem: e,
+        },
+        Kind::SlimTrousers => LegEase {
+            trunk: e,
+            thigh: e,
+            knee: e + 0.004 * size,
+            hem: e + 0.010 * size,
+        },
+        Kind::WideTrousers => LegEase {
+            trunk: e,
+            thigh: e + 0.008 * size,
+            knee: e + 0.030 * size,
+            hem: e + 0.060 * size,
+        },
     }
 }
 
-fn plans(of: &Mannequin, body: &Shape, pattern: &Pattern, hem: f64, distance: &impl Fn(&Point) -> f64) -> Vec<RowPlan> {
+fn plans(
+    of: &Mannequin,
+    body: &Shape,
+    pattern: &Pattern,
+    hem: f64,
+    distance: &impl Fn(&Point) -> f64,
+) -> Vec<RowPlan> {
     let (fronts, backs) = rise(of, pattern, distance);
     let fork = fronts.len() - 1;
     let crotch = fronts[fork];
     let frame = body.posed_leg_frame();
     let upper = crotch.y + 0.030;
-    let top = frame.local(&Vector3::new(frame.origin.x, upper, frame.origin.z)).z;
+    let top = frame
+        .local(&Vector3::new(frame.origin.x, upper, frame.origin.z))
+        .z;
     let waist = fronts[0].y;
     let mut plans = Vec::new();
     for row in 0..=fork {
@@ -58,11 +89,19 @@ fn plans(of: &Mannequin, body: &Shape, pattern: &Pattern, hem: f64, distance: &i
         let centre = Vector3::new(inside.x * lean, height, inside.z * lean);
         let side = (Vector3::x() * (1.0 - lean) + frame.side * lean).normalize();
         let front = (Vector3::z() * (1.0 - lean) + frame.front * lean).normalize();
-        plans.push(RowPlan { centre, side, front, up: front.cross(&side), ends: Ends::At(fronts[row], backs[row]) });
+        plans.push(RowPlan {
+            centre,
+            side,
+            front,
+            up: front.cross(&side),
+            ends: Ends::At(fronts[row], backs[row]),
+        });
     }
     let from = frame.local(&plans[fork].centre).z;
     let to_crotch = crotch - plans[fork].centre;
-    let drop = to_crotch.dot(&plans[fork].up).atan2(to_crotch.dot(&plans[fork].side).abs());
+    let drop = to_crotch
+        .dot(&plans[fork].up)
+        .atan2(to_crotch.dot(&plans[fork].side).abs());
     let rows = ((hem - from) / pattern.grain).round() as usize;
     for row in 1..=rows {
         let fade = (1.0 - row as f64 / 10.0).max(0.0);
@@ -87,7 +126,11 @@ fn rise(of: &Mannequin, pattern: &Pattern, distance: &impl Fn(&Point) -> f64) ->
         let mut points = Vec::new();
         for step in 0..24 {
             let height = waist + (start.y - waist) * f64::from(step) / 24.0;
-            points.push(shoot(distance, &Vector3::new(0.0, height, 0.0), &Vector3::new(0.0, 0.0, hand)));
+            points.push(shoot(
+                distance,
+                &Vector3::new(0.0, height, 0.0),
+                &Vector3::new(0.0, 0.0, hand),
+            ));
         }
         for step in 0..=40 {
             let (sine, cosine) = (f64::from(step) / 40.0 * std::f64::consts::FRAC_PI_2).sin_cos();
@@ -98,7 +141,10 @@ fn rise(of: &Mannequin, pattern: &Pattern, distance: &impl Fn(&Point) -> f64) ->
     let (front, back) = (curve(1.0), curve(-1.0));
     let rows = (0.5 * (length(&front) + length(&back)) / pattern.grain).round() as usize;
     let (mut fronts, mut backs) = (evenly(&front, rows), evenly(&back, rows));
-    fronts.iter_mut().chain(&mut backs).for_each(|point| point.x = 0.0);
+    fronts
+        .iter_mut()
+        .chain(&mut backs)
+        .for_each(|point| point.x = 0.0);
     backs[rows] = fronts[rows];
     (fronts, backs)
 }
@@ -137,5 +183,9 @@ pub(super) fn normals(strip: &Strip, distance: &impl Fn(&Point) -> f64) -> Vec<V
         }
         slope.normalize()
     };
-    strip.rows.iter().map(|row| row.iter().map(normal).collect()).collect()
+    strip
+        .rows
+        .iter()
+        .map(|row| row.iter().map(normal).collect())
+        .collect()
 }

@@ -27,7 +27,11 @@ pub(super) type Spot = [(u32, f64); 3];
 impl<'a> Under<'a> {
     /// A tree over `triangles` of the skin `points`.
     pub(super) fn new(points: &'a [Point], triangles: Vec<[u32; 3]>) -> Self {
-        let mut tree = Self { points, triangles, nodes: Vec::new() };
+        let mut tree = Self {
+            points,
+            triangles,
+            nodes: Vec::new(),
+        };
         tree.split(0, tree.triangles.len());
         tree
     }
@@ -40,7 +44,13 @@ impl<'a> Under<'a> {
             high = high.sup(&self.points[*vertex as usize]);
         }
         let node = self.nodes.len();
-        self.nodes.push(Bound { low, high, start, end, second: 0 });
+        self.nodes.push(Bound {
+            low,
+            high,
+            start,
+            end,
+            second: 0,
+        });
         if end - start <= 6 {
             return;
         }
@@ -48,7 +58,8 @@ impl<'a> Under<'a> {
         let points = self.points;
         let middle = |t: &[u32; 3]| t.iter().map(|vertex| points[*vertex as usize][axis]).sum::<f64>();
         let half = (end - start) / 2;
-        self.triangles[start..end].select_nth_unstable_by(half, |a, b| middle(a).total_cmp(&middle(b)).then(a.cmp(b)));
+        self.triangles[start..end]
+            .select_nth_unstable_by(half, |a, b| middle(a).total_cmp(&middle(b)).then(a.cmp(b)));
         self.split(start, start + half);
         self.nodes[node].second = self.nodes.len();
         self.split(start + half, end);
@@ -69,10 +80,15 @@ impl<'a> Under<'a> {
         if bound.second == 0 {
             for triangle in &self.triangles[bound.start..bound.end] {
                 let shares = closest(point, triangle.map(|vertex| self.points[vertex as usize]));
-                let at: Point = (0..3).map(|corner| self.points[triangle[corner] as usize] * shares[corner]).sum();
+                let at: Point = (0..3)
+                    .map(|corner| self.points[triangle[corner] as usize] * shares[corner])
+                    .sum();
                 let squared = (at - point).norm_squared();
                 if squared < best.0 {
-                    *best = (squared, std::array::from_fn(|corner| (triangle[corner], shares[corner])));
+                    *best = (
+                        squared,
+                        std::array::from_fn(|corner| (triangle[corner], shares[corner])),
+                    );
                 }
             }
             return;
@@ -87,7 +103,10 @@ impl<'a> Under<'a> {
 }
 
 fn away(bound: &Bound, point: &Point) -> f64 {
-    (bound.low - point).sup(&(point - bound.high)).sup(&Vector3::zeros()).norm_squared()
+    (bound.low - point)
+        .sup(&(point - bound.high))
+        .sup(&Vector3::zeros())
+        .norm_squared()
 }
 
 /// Shares of the corners at the closest point of a triangle (Ericson 2005, section 5.1.5).

@@ -41,7 +41,10 @@ impl Sample {
     /// Two joints (`hips` at height 1, `knee` half a metre below), a unit square with weights 0.75 and 0.25 on them,
     /// a morph target `bulge` and a clip of one second. Accessor `n` lies in buffer view `n`.
     pub(crate) fn new() -> Self {
-        let mut sample = Self { json: skeleton(), bin: Vec::new() };
+        let mut sample = Self {
+            json: skeleton(),
+            bin: Vec::new(),
+        };
         let square = [0., 0., 0., 1., 0., 0., 1., 1., 0., 0., 1., 0.];
         sample.accessor(&floats(&square), FLOAT, "VEC3", 4);
         sample.json["accessors"][POSITION]["min"] = json!([0.0, 0.0, 0.0]);
@@ -50,7 +53,11 @@ impl Sample {
         sample.accessor(&floats(&[0.75, 0.25, 0., 0.].repeat(4)), FLOAT, "VEC4", 4);
         sample.accessor(&floats(&[0., 0., 1., 0., 1., 1., 0., 1.]), FLOAT, "VEC2", 4);
         sample.accessor(&shorts(&[0, 1, 2, 0, 2, 3]), UNSIGNED_SHORT, "SCALAR", 6);
-        let down = |height: f32| [1., 0., 0., 0., 0., 1., 0., 0., 0., 0., 1., 0., 0., -height, 0., 1.];
+        let down = |height: f32| {
+            [
+                1., 0., 0., 0., 0., 1., 0., 0., 0., 0., 1., 0., 0., -height, 0., 1.,
+            ]
+        };
         sample.accessor(&floats(&[down(1.0), down(0.5)].concat()), FLOAT, "MAT4", 2);
         sample.accessor(&floats(&[0., 1.]), FLOAT, "SCALAR", 2);
         sample.accessor(&floats(&[0., 0., 0., 1., 1., 0., 0., 0.]), FLOAT, "VEC4", 2);
@@ -70,7 +77,10 @@ impl Sample {
     /// Appends data with a view and an accessor of its own; returns the accessor.
     pub(crate) fn accessor(&mut self, bytes: &[u8], component: u32, type_: &str, count: usize) -> usize {
         let view = self.view(bytes);
-        self.push("accessors", json!({ "bufferView": view, "componentType": component, "type": type_, "count": count }))
+        self.push(
+            "accessors",
+            json!({ "bufferView": view, "componentType": component, "type": type_, "count": count }),
+        )
     }
 
     fn push(&mut self, key: &str, item: Value) -> usize {
@@ -82,7 +92,10 @@ impl Sample {
     /// Sets the member at a JSON pointer, making it if need be.
     pub(crate) fn set(&mut self, pointer: &str, value: Value) -> &mut Self {
         let (parent, key) = pointer.rsplit_once('/').unwrap();
-        let parent = self.json.pointer_mut(parent).unwrap_or_else(|| panic!("nothing at {parent}"));
+        let parent = self
+            .json
+            .pointer_mut(parent)
+            .unwrap_or_else(|| panic!("nothing at {parent}"));
         match parent {
             Value::Array(items) => items[key.parse::<usize>().unwrap()] = value,
             parent => parent[key] = value,
@@ -93,7 +106,13 @@ impl Sample {
     /// Takes the member at a JSON pointer away.
     pub(crate) fn remove(&mut self, pointer: &str) -> &mut Self {
         let (parent, key) = pointer.rsplit_once('/').unwrap();
-        self.json.pointer_mut(parent).unwrap().as_object_mut().unwrap().remove(key).unwrap();
+        self.json
+            .pointer_mut(parent)
+            .unwrap()
+            .as_object_mut()
+            .unwrap()
+            .remove(key)
+            .unwrap();
         self
     }
 
@@ -132,7 +151,17 @@ pub(crate) fn container(json: &[u8], bin: &[u8]) -> Vec<u8> {
     let word = |number: usize| (number as u32).to_le_bytes();
     let mut file = b"glTF\x02\0\0\0".to_vec();
     file.extend(word(12 + 8 + json.len() + 8 + bin.len()));
-    file.extend([&word(json.len())[..], b"JSON", &json, &word(bin.len()), b"BIN\0", &bin].concat());
+    file.extend(
+        [
+            &word(json.len())[..],
+            b"JSON",
+            &json,
+            &word(bin.len()),
+            b"BIN\0",
+            &bin,
+        ]
+        .concat(),
+    );
     file
 }
 

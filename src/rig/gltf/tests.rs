@@ -10,9 +10,20 @@ use crate::rig::{Local, Node, Rows};
 /// A scene with all that the writer knows: a joint chain, rows of up to `most` entries, a picture, colours, numbers.
 fn scene(most: usize) -> GlbScene {
     let turned = UnitQuaternion::from_quaternion(Quaternion::new(0.5, 0.5, -0.5, 0.5));
-    let parts = |y: f64| Local::Parts { translation: Vector3::new(0.0, y, 0.25), rotation: turned, scale: Vector3::repeat(1.0) };
-    let node = |name: &str, parent, local| GlbNode { name: name.into(), parent, local };
-    let mut rows = Rows { starts: vec![0], ..Rows::default() };
+    let parts = |y: f64| Local::Parts {
+        translation: Vector3::new(0.0, y, 0.25),
+        rotation: turned,
+        scale: Vector3::repeat(1.0),
+    };
+    let node = |name: &str, parent, local| GlbNode {
+        name: name.into(),
+        parent,
+        local,
+    };
+    let mut rows = Rows {
+        starts: vec![0],
+        ..Rows::default()
+    };
     for vertex in 0..4 {
         for joint in 0..=vertex.min(most - 1) {
             rows.binds.push(joint as u16 % 3);
@@ -20,15 +31,26 @@ fn scene(most: usize) -> GlbScene {
         }
         rows.starts.push(rows.binds.len() as u32);
     }
-    let binds = [0, 1, 2].map(|joint| (joint, Matrix4::new_translation(&Vector3::new(0.0, -0.5 * joint as f64, 0.0))));
+    let binds = [0, 1, 2].map(|joint| {
+        (
+            joint,
+            Matrix4::new_translation(&Vector3::new(0.0, -0.5 * joint as f64, 0.0)),
+        )
+    });
     GlbScene {
         nodes: vec![
             node("hips", None, parts(1.0)),
             node("knee", Some(0), parts(-0.5)),
             node("", Some(0), Local::Matrix(Matrix4::new_scaling(2.0))),
         ],
-        skins: vec![GlbSkin { joints: binds.to_vec() }],
-        materials: vec![GlbMaterial { name: "denim".into(), colour: [0.2, 0.3, 0.6, 1.0], picture: Some(0) }],
+        skins: vec![GlbSkin {
+            joints: binds.to_vec(),
+        }],
+        materials: vec![GlbMaterial {
+            name: "denim".into(),
+            colour: [0.2, 0.3, 0.6, 1.0],
+            picture: Some(0),
+        }],
         pictures: vec![png()],
         surfaces: vec![GlbSurface {
             name: "cloth".into(),
@@ -45,17 +67,29 @@ fn scene(most: usize) -> GlbScene {
 
 /// One surface as it stands.
 fn still() -> GlbScene {
-    let GlbScene { mut materials, mut surfaces, .. } = scene(1);
+    let GlbScene {
+        mut materials,
+        mut surfaces,
+        ..
+    } = scene(1);
     materials[0].picture = None;
     surfaces[0].skin = None;
-    GlbScene { materials, surfaces, ..GlbScene::default() }
+    GlbScene {
+        materials,
+        surfaces,
+        ..GlbScene::default()
+    }
 }
 
 fn png() -> Vec<u8> {
     let mut bytes = Vec::new();
     let mut encoder = png::Encoder::new(&mut bytes, 2, 2);
     encoder.set_color(png::ColorType::Rgb);
-    encoder.write_header().unwrap().write_image_data(&[200; 12]).unwrap();
+    encoder
+        .write_header()
+        .unwrap()
+        .write_image_data(&[200; 12])
+        .unwrap();
     bytes
 }
 
@@ -70,10 +104,21 @@ fn what_is_written_is_read_back() {
             assert!((node.local.matrix() - expected.local.matrix()).amax() < 1e-7);
         }
         let (mesh, surface) = (&rig.meshes[0], &scene.surfaces[0]);
-        assert_eq!((&mesh.positions, &mesh.triangles, &mesh.uvs), (&surface.positions, &surface.triangles, &surface.uvs));
+        assert_eq!(
+            (&mesh.positions, &mesh.triangles, &mesh.uvs),
+            (&surface.positions, &surface.triangles, &surface.uvs)
+        );
         assert_eq!(Some((0, mesh.rows.clone())), surface.skin);
-        assert!(mesh.binds.iter().zip(&scene.skins[0].joints).all(|(bind, joint)| (bind.node, bind.inverse_bind) == *joint));
-        assert_eq!((mesh.name.as_str(), mesh.material.as_str(), rig.name.as_str()), ("cloth", "denim", "cloth"));
+        assert!(
+            mesh.binds
+                .iter()
+                .zip(&scene.skins[0].joints)
+                .all(|(bind, joint)| (bind.node, bind.inverse_bind) == *joint)
+        );
+        assert_eq!(
+            (mesh.name.as_str(), mesh.material.as_str(), rig.name.as_str()),
+            ("cloth", "denim", "cloth")
+        );
         assert_eq!(rig.remarks, []);
     }
 }
@@ -82,11 +127,14 @@ fn what_is_written_is_read_back() {
 fn rows_longer_than_four_take_a_second_set() {
     let mut long = scene(4);
     let row = [0.5, 0.25, 0.125, 0.0625, 0.03125, 0.03125];
-    long.surfaces[0].skin = Some((0, Rows {
-        starts: vec![0, 6, 12, 18, 24],
-        binds: [0, 1, 2, 0, 1, 2].repeat(4),
-        weights: row.repeat(4),
-    }));
+    long.surfaces[0].skin = Some((
+        0,
+        Rows {
+            starts: vec![0, 6, 12, 18, 24],
+            binds: [0, 1, 2, 0, 1, 2].repeat(4),
+            weights: row.repeat(4),
+        },
+    ));
     let rig = parse(&glb(&long), "x.glb", &no_files, &ReadOptions::default()).unwrap();
     assert_eq!(Some((0, rig.meshes[0].rows.clone())), long.surfaces[0].skin);
 }
@@ -107,29 +155,53 @@ fn numbers_that_are_not_finite_are_written_as_zero() {
 #[test]
 fn smooth_normals_do_not_show_a_seam() {
     // Two triangles meeting at a right angle along doubled vertices.
-    let positions = [[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [-0.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    let positions = [
+        [0.0, 0.0, 0.0],
+        [1.0, 0.0, 0.0],
+        [0.0, 1.0, 0.0],
+        [-0.0, 0.0, 0.0],
+        [0.0, 1.0, 0.0],
+        [0.0, 0.0, 1.0],
+    ];
     let normals = normals::smooth(&positions, &[[0, 1, 2], [3, 4, 5]]);
     let half = std::f32::consts::FRAC_1_SQRT_2;
     assert_eq!(normals[0], normals[3]);
     assert!((normals[0][0] - half).abs() < 1e-6 && (normals[0][2] - half).abs() < 1e-6);
     assert_eq!(normals[1], [0.0, 0.0, 1.0]);
-    assert_eq!(normals::smooth(&[[f32::NAN; 3]; 3], &[[0, 1, 2]]), [[0.0, 1.0, 0.0]; 3]);
+    assert_eq!(
+        normals::smooth(&[[f32::NAN; 3]; 3], &[[0, 1, 2]]),
+        [[0.0, 1.0, 0.0]; 3]
+    );
 }
 
 /// The Khronos validator has no Rust edition; it is asked where the variable names a folder for its input.
 #[test]
 fn files_for_the_khronos_validator() {
-    let Some(folder) = std::env::var_os("GUSSET_VALIDATOR_INPUT") else { return };
+    let Some(folder) = std::env::var_os("GUSSET_VALIDATOR_INPUT") else {
+        return;
+    };
     let folder = Path::new(&folder);
     let mut textured = still();
     (textured.materials[0].picture, textured.pictures) = (Some(0), vec![png()]);
     let mut wide = scene(4);
-    wide.nodes.extend((3..400).map(|node| GlbNode { name: format!("n{node}"), parent: Some(0), local: Local::identity() }));
-    wide.skins[0].joints.extend((3..400).map(|node| (node, Matrix4::identity())));
+    wide.nodes.extend((3..400).map(|node| GlbNode {
+        name: format!("n{node}"),
+        parent: Some(0),
+        local: Local::identity(),
+    }));
+    wide.skins[0]
+        .joints
+        .extend((3..400).map(|node| (node, Matrix4::identity())));
     if let Some((_, rows)) = &mut wide.surfaces[0].skin {
         rows.binds.iter_mut().for_each(|bind| *bind += 300);
     }
-    let files = [("still", still()), ("textured", textured), ("skinned", scene(3)), ("wide", wide), ("empty", GlbScene::default())];
+    let files = [
+        ("still", still()),
+        ("textured", textured),
+        ("skinned", scene(3)),
+        ("wide", wide),
+        ("empty", GlbScene::default()),
+    ];
     for (name, scene) in files {
         std::fs::write(folder.join(format!("{name}.glb")), glb(&scene)).unwrap();
     }
@@ -138,7 +210,10 @@ fn files_for_the_khronos_validator() {
 #[test]
 fn sparse_numbers_of_the_khronos_example() {
     // Layout and bytes of `accessor_data/get_elements_sparse.gltf` of the Khronos validator's tests (Apache-2.0).
-    let mut sample = Sample { json: json!({ "asset": { "version": "2.0" }, "accessors": [], "bufferViews": [] }), bin: Vec::new() };
+    let mut sample = Sample {
+        json: json!({ "asset": { "version": "2.0" }, "accessors": [], "bufferViews": [] }),
+        bin: Vec::new(),
+    };
     let base = sample.view(&[70_000_u32, 0, 54_321, 6_789].map(u32::to_le_bytes).concat());
     let mixed = sample.view(&[1_u32, 3, 100_001, 200_002].map(u32::to_le_bytes).concat());
     let sparse = json!({ "count": 2,
@@ -155,7 +230,10 @@ fn sparse_numbers_of_the_khronos_example() {
     sanity::check(&root, &caps).unwrap();
     let source = buffers::load(&root, &parts, &no_files, &caps).unwrap();
     assert_eq!(source.floats::<1>(0, "").unwrap(), [[0.0], [0.0]]);
-    assert_eq!(source.integers::<1>(1, "").unwrap(), [[70_000], [100_001], [54_321], [200_002]]);
+    assert_eq!(
+        source.integers::<1>(1, "").unwrap(),
+        [[70_000], [100_001], [54_321], [200_002]]
+    );
 }
 
 /// Numbers for the edits: the generator of Numerical Recipes, seeded, so that a failure can be repeated.
@@ -163,7 +241,10 @@ struct Dice(u64);
 
 impl Dice {
     fn below(&mut self, limit: usize) -> usize {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 33) as usize % limit
     }
 
@@ -197,7 +278,10 @@ fn rich() -> Sample {
     let values = sample.view(&support::floats(&[5., 6., 7., 8., 9., 10.]));
     sample.set("/accessors/0/sparse", json!({ "count": 2,
         "indices": { "bufferView": indices, "componentType": support::UNSIGNED_BYTE }, "values": { "bufferView": values } }));
-    sample.set("/extensions", json!({ "VRMC_vrm": { "humanoid": { "humanBones": { "hips": { "node": 0 } } } } }));
+    sample.set(
+        "/extensions",
+        json!({ "VRMC_vrm": { "humanoid": { "humanBones": { "hips": { "node": 0 } } } } }),
+    );
     sample.set("/meshes/0/primitives/0/mode", json!(4));
     sample.set("/nodes/2/matrix", json!(Matrix4::<f32>::identity().as_slice()));
     sample
@@ -205,9 +289,19 @@ fn rich() -> Sample {
 
 #[test]
 fn random_edits_never_panic() {
-    let originals = [Sample::new().glb(), rich().glb(), rich().embedded(), glb(&scene(4))];
+    let originals = [
+        Sample::new().glb(),
+        rich().glb(),
+        rich().embedded(),
+        glb(&scene(4)),
+    ];
     // Small limits keep this fast where an edit asks for a lot.
-    let caps = Caps { vertices: 10_000, corners: 10_000, keys: 10_000, ..Caps::default() };
+    let caps = Caps {
+        vertices: 10_000,
+        corners: 10_000,
+        keys: 10_000,
+        ..Caps::default()
+    };
     let (mut dice, mut read, mut refused) = (Dice(2024), 0, 0);
     for round in 0..24_000 {
         let mut bytes = originals[round % originals.len()].clone();
@@ -223,21 +317,43 @@ fn random_edits_never_panic() {
             }
         }
     }
-    assert!(read > 2_000 && refused > 2_000, "the edits are too kind or too harsh: {read} read, {refused} refused");
+    assert!(
+        read > 2_000 && refused > 2_000,
+        "the edits are too kind or too harsh: {read} read, {refused} refused"
+    );
 }
 
 /// What every later step relies on.
 fn assert_sound(rig: &Rig) {
-    assert!(rig.nodes.iter().enumerate().all(|(node, own)| own.parent.is_none_or(|parent| parent < node)));
+    assert!(
+        rig.nodes
+            .iter()
+            .enumerate()
+            .all(|(node, own)| own.parent.is_none_or(|parent| parent < node))
+    );
     for mesh in &rig.meshes {
         let vertices = mesh.positions.len();
         assert!(mesh.positions.iter().flatten().all(|number| number.is_finite()));
-        assert!(mesh.triangles.iter().flatten().all(|&corner| (corner as usize) < vertices));
+        assert!(
+            mesh.triangles
+                .iter()
+                .flatten()
+                .all(|&corner| (corner as usize) < vertices)
+        );
         assert_eq!(mesh.rows.len(), vertices);
-        assert!(mesh.rows.binds.iter().all(|&bind| usize::from(bind) < mesh.binds.len()));
+        assert!(
+            mesh.rows
+                .binds
+                .iter()
+                .all(|&bind| usize::from(bind) < mesh.binds.len())
+        );
         assert!(mesh.uvs.as_ref().is_none_or(|uvs| uvs.len() == vertices));
         assert!(mesh.morphs.iter().all(|morph| morph.deltas.len() == vertices));
-        assert!(mesh.binds.iter().all(|bind| bind.node < rig.nodes.len() && bind.inverse_bind.iter().all(|n| n.is_finite())));
+        assert!(
+            mesh.binds
+                .iter()
+                .all(|bind| bind.node < rig.nodes.len() && bind.inverse_bind.iter().all(|n| n.is_finite()))
+        );
     }
     for channel in rig.clips.iter().flat_map(|clip| &clip.channels) {
         assert!(channel.node < rig.nodes.len() && !channel.times_s.is_empty());
