@@ -42,6 +42,6 @@ impl Trousers<'_> {
         );
         let leg = smooth_max(leg - ease, 0.4 * HALF_GAP - p.x, 0.012);
         let trunk = self.body.girdle(&p) - self.ease.trunk;
-        smooth_min(trunk, leg, 0.06)
+        smooth_min(trunk, leg, self.body.hip_blend)
     }
 }

@@ -32,7 +32,7 @@ pub(super) struct Shape {
     shoulder: Egg,
     bust_blend: f64,
     seat_blend: f64,
-    hip_blend: f64,
+    pub(super) hip_blend: f64,
     /// Turn of the legs about the hip joint against the bind, radians outward.
     pub(super) turn: f64,
     hip: Point,
