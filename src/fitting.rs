@@ -88,7 +88,7 @@ impl From<&Pose> for Sequence {
             about: pose.about.clone(),
             demand: pose.demand,
             frames: pose.frames.iter().cloned().map(Frame::Angles).collect(),
-            bones: pose.bones(),
+            bones: pose.needs(),
         }
     }
 }
@@ -263,7 +263,7 @@ fn give_back(spare: &Mutex<Vec<Scratch>>, scratch: Scratch) {
 }
 
 /// The joints a sequence needs and the rig lacks, in a sentence; `None` where it can be taken.
-fn missing_bones(dressed: &Dressed, sequence: &Sequence) -> Option<String> {
+pub fn missing_bones(dressed: &Dressed, sequence: &Sequence) -> Option<String> {
     let roles = &dressed.body.skeleton.roles;
     let has = |bone: &Bone| match bone {
         Bone::Spine => [Bone::Spine, Bone::Chest, Bone::UpperChest]

@@ -16,7 +16,9 @@ const MOST_SCENES: usize = 16;
 pub fn of_fitting(dressed: &Dressed, plan: &Plan, fitting: &Fitting, number: usize) -> Vec<Scene> {
     let mut wanted: Vec<(usize, usize, Option<Place>, String)> = Vec::new();
     for reason in &fitting.reasons {
-        let Some(pose) = fitting.poses.iter().position(|pose| pose.pose == reason.pose) else { continue };
+        let Some(pose) = fitting.poses.iter().position(|pose| pose.pose == reason.pose) else {
+            continue;
+        };
         if wanted.iter().all(|(known, ..)| *known != pose) {
             wanted.push((pose, reason.frame, reason.place.clone(), reason.what.clone()));
         }
@@ -35,20 +37,31 @@ pub fn of_fitting(dressed: &Dressed, plan: &Plan, fitting: &Fitting, number: usi
 fn nearest_to_a_limit(fitting: &Fitting) -> Option<(usize, usize, Option<Place>, String)> {
     let mut best: Option<(f64, (usize, usize, Option<Place>, String))> = None;
     for (index, pose) in fitting.poses.iter().enumerate() {
-        let Some(worst) = crate::report::worst::of_pose(&fitting.limits, pose) else { continue };
+        let Some(worst) = crate::report::worst::of_pose(&fitting.limits, pose) else {
+            continue;
+        };
         let times = worst.times_limit();
         if best.as_ref().is_none_or(|(most, _)| times > *most) {
             let place = place_of(pose, worst.frame, &worst.path);
             best = Some((times, (index, worst.frame, place, worst.path)));
         }
     }
-    let first = fitting.poses.iter().position(|pose| pose.verdict != Verdict::NotApplicable);
-    best.map(|found| found.1).or_else(|| first.map(|pose| (pose, 0, None, String::new())))
+    let first = fitting
+        .poses
+        .iter()
+        .position(|pose| pose.verdict != Verdict::NotApplicable);
+    best.map(|found| found.1)
+        .or_else(|| first.map(|pose| (pose, 0, None, String::new())))
 }
 
 fn place_of(pose: &PoseResult, frame: usize, path: &str) -> Option<Place> {
     let id = path.split('.').next()?;
-    pose.frames.iter().find(|result| result.frame == frame)?.worst.get(id).cloned()
+    pose.frames
+        .iter()
+        .find(|result| result.frame == frame)?
+        .worst
+        .get(id)
+        .cloned()
 }
 
 fn scene(
@@ -65,18 +78,38 @@ fn scene(
     let moment = meet(dressed, &world, &mut scratch);
     let field = measure_of(what).and_then(|measure| Some((measure, measure.field.as_ref()?)));
     let heat = field.map(|(measure, field)| heat(&moment, measure, field));
-    let focus = place.map(|place| focus(&moment, &place, what)).into_iter().collect();
-    let body = posed(&dressed.body.surface.name, moment.posed_body.positions.clone(), &dressed.body.surface.triangles);
+    let focus = place
+        .map(|place| focus(&moment, &place, what))
+        .into_iter()
+        .collect();
+    let body = posed(
+        &dressed.body.surface.name,
+        moment.posed_body.positions.clone(),
+        &dressed.body.surface.triangles,
+    );
     let mut garments: Vec<Posed> = dressed
         .layers
         .iter()
         .enumerate()
-        .map(|(index, layer)| posed(&layer.surface.name, scratch.layer_positions(index).to_vec(), &layer.surface.triangles))
+        .map(|(index, layer)| {
+            posed(
+                &layer.surface.name,
+                scratch.layer_positions(index).to_vec(),
+                &layer.surface.triangles,
+            )
+        })
         .collect();
     if let Some(tested) = garments.first_mut() {
         tested.heat = heat;
     }
-    Scene { fitting: number, pose: fitting.poses[pose].pose.clone(), frame, body, garments, focus }
+    Scene {
+        fitting: number,
+        pose: fitting.poses[pose].pose.clone(),
+        frame,
+        body,
+        garments,
+        focus,
+    }
 }
 
 fn measure_of(path: &str) -> Option<&'static Measure> {
@@ -85,12 +118,21 @@ fn measure_of(path: &str) -> Option<&'static Measure> {
 }
 
 fn posed(name: &str, positions: Vec<[f32; 3]>, triangles: &[[u32; 3]]) -> Posed {
-    Posed { name: name.to_owned(), positions, triangles: Arc::new(triangles.to_vec()), heat: None }
+    Posed {
+        name: name.to_owned(),
+        positions,
+        triangles: Arc::new(triangles.to_vec()),
+        heat: None,
+    }
 }
 
 fn heat(moment: &Moment, measure: &Measure, field: &Field) -> Heat {
     let ending = field.unit.suffix();
-    let number = measure.numbers.iter().find(|number| number.path.ends_with(ending)).or(measure.numbers.first());
+    let number = measure
+        .numbers
+        .iter()
+        .find(|number| number.path.ends_with(ending))
+        .or(measure.numbers.first());
     Heat {
         measure: number.map_or_else(|| measure.id.to_owned(), |number| measure.path(number)),
         unit: field.unit.symbol().to_owned(),
@@ -109,8 +151,18 @@ fn focus(moment: &Moment, place: &Place, what: &str) -> Focus {
         .posed_body
         .tree
         .closest(position, f32::INFINITY, crate::geometry::box_tree::ALL, None)
-        .map_or([0.0, 0.0, 1.0], |found| moment.posed_body.normals.face(found.triangle));
+        .map_or([0.0, 0.0, 1.0], |found| {
+            moment.posed_body.normals.face(found.triangle)
+        });
     let about = measure::find(what).map_or(what, |(_, number)| number.about);
-    let at = if place.region.is_empty() { String::new() } else { format!("{}: ", place.region) };
-    Focus { position, normal, say: format!("{at}{about}") }
+    let at = if place.region.is_empty() {
+        String::new()
+    } else {
+        format!("{}: ", place.region)
+    };
+    Focus {
+        position,
+        normal,
+        say: format!("{at}{about}"),
+    }
 }

@@ -288,6 +288,31 @@ fn dress_on(
     })
 }
 
+/// A body without clothes, to be posed.
+///
+/// # Errors
+/// One sentence: what, where, what to do.
+pub fn bare(file: &Path, options: &ReadOptions) -> Result<Dressed, WearError> {
+    let rig = read(file, options)?;
+    let all = meshes_of(&rig);
+    if all.is_empty() {
+        return Err(WearError::NoMesh {
+            file: file.display().to_string(),
+        });
+    }
+    let surface = assemble(&rig, &all, &rig.name);
+    let skeleton = Skeleton::new(&rig, &[&surface], &[]);
+    let anatomy = Anatomy::new(&skeleton).map_err(|missing| not_a_body(file, &missing.to_string()))?;
+    let body = Body::new(surface, skeleton, anatomy);
+    Ok(Dressed {
+        rig,
+        body,
+        layers: Vec::new(),
+        garment_alone: false,
+        findings: Vec::new(),
+    })
+}
+
 fn layer(body: &Body, rig: &Rig, cloth: &[usize], found: &mut Vec<Finding>) -> Layer {
     let name = if rig.name == body.surface.name {
         rig.meshes[cloth[0]].name.clone()

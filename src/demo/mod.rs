@@ -1,13 +1,26 @@
 //! An invented mannequin and a rack of clothes to go with it, generated in code.
 
+mod drape;
+mod faults;
+mod garment;
 mod girth;
 mod limb;
 mod mannequin;
 mod mesher;
+mod panels;
+mod pattern;
+mod scenario;
 mod shape;
 mod size;
 mod skeleton;
+mod strip;
+mod trousers;
+mod under;
 mod weights;
 
+pub use faults::{Fault, plant};
+pub use garment::{Garment, garment};
 pub use mannequin::{Mannequin, body};
+pub use pattern::{Kind, Pattern};
+pub use scenario::{Piece, quick};
 pub use size::{BodyShape, Girths, Helpers};

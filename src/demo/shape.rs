@@ -32,7 +32,7 @@ pub(super) struct Shape {
     shoulder: Egg,
     bust_blend: f64,
     seat_blend: f64,
-    hip_blend: f64,
+    pub(super) hip_blend: f64,
     /// Turn of the legs about the hip joint against the bind, radians outward.
     pub(super) turn: f64,
     hip: Point,
@@ -181,6 +181,37 @@ impl Shape {
         );
         let leg = smooth_min(self.leg.distance(&bound), foot, 0.035);
         smooth_max(leg, HALF_GAP - p.x, 0.012)
+    }
+
+    /// The leg without its foot, not kept from crossing the middle.
+    pub(super) fn bound_leg_limb(&self, p: &Point) -> f64 {
+        self.leg.distance(&self.to_bound_leg(p))
+    }
+
+    /// How far along the leg a posed point lies: metres from the hip joint towards the ankle.
+    pub(super) fn along_leg(&self, p: &Point) -> f64 {
+        self.leg.frame.local(&self.to_bound_leg(p)).z
+    }
+
+    /// The leg's frame as posed.
+    pub(super) fn posed_leg_frame(&self) -> Frame {
+        self.leg.frame.turned(
+            &Rotation3::from_axis_angle(&Vector3::z_axis(), self.turn),
+            &self.hip,
+        )
+    }
+
+    /// Middle of the posed leg's section.
+    pub(super) fn posed_leg_centre(&self, along: f64) -> Point {
+        let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), self.turn);
+        self.hip + turn * (self.leg.centre(along) - self.hip)
+    }
+
+    /// The trunk from waist to crotch as cloth sees it: the hollow between the two sides of the seat is spanned.
+    pub(super) fn girdle(&self, p: &Point) -> f64 {
+        let across = Vector3::new(-p.x, p.y, p.z);
+        let seat = smooth_min(self.seat.distance(p), self.seat.distance(&across), 0.06);
+        smooth_min(self.trunk.distance(p), seat, 0.06)
     }
 
     /// One arm with shoulder and hand.

@@ -20,13 +20,18 @@ pub(super) struct Joint {
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Skeleton {
     pub(super) joints: Vec<Joint>,
+    /// Ribs and pelvis: more lines that belong to a joint, so that flesh over them does not follow a limb nearby.
+    pub(super) frame: Vec<(usize, [Point; 2])>,
 }
 
 impl Skeleton {
     /// VRM 1.0 humanoid names: toes are there, fingers are not.
     pub(super) fn new(body: &BodyShape) -> Self {
         let at = body.joints();
-        let mut skeleton = Self { joints: Vec::new() };
+        let mut skeleton = Self {
+            joints: Vec::new(),
+            frame: Vec::new(),
+        };
         skeleton.middle(&at);
         for (side, sign) in [("left", 1.0), ("right", -1.0)] {
             skeleton.side(side, sign, &at);
@@ -34,6 +39,7 @@ impl Skeleton {
         if body.helpers == Helpers::Twist {
             skeleton.twists();
         }
+        skeleton.ribs_and_pelvis(body);
         skeleton
     }
 
@@ -114,6 +120,29 @@ impl Skeleton {
                     at,
                     tip,
                 });
+            }
+        }
+    }
+
+    fn ribs_and_pelvis(&mut self, body: &BodyShape) {
+        let h = body.stature;
+        // joint, then (side, level, front) of both ends, in shares of stature
+        let lines = [
+            ("upperChest", [0.050, 0.757, -0.020], [0.055, 0.715, 0.030]),
+            ("upperChest", [0.030, 0.780, 0.000], [0.050, 0.740, 0.025]),
+            ("chest", [0.055, 0.700, 0.010], [0.052, 0.655, 0.022]),
+            ("spine", [0.048, 0.635, 0.015], [0.052, 0.600, 0.018]),
+            ("hips", [0.062, 0.580, 0.000], [0.035, 0.545, 0.030]),
+            ("hips", [0.035, 0.545, 0.030], [0.008, 0.515, 0.025]),
+            ("hips", [0.035, 0.510, -0.030], [0.050, 0.560, -0.028]),
+        ];
+        for (name, a, b) in lines {
+            let Some(joint) = self.find(name) else { continue };
+            for sign in [1.0, -1.0] {
+                let at = |[side, level, front]: [f64; 3]| {
+                    Vector3::new(sign * side * h, body.level(level), front * h)
+                };
+                self.frame.push((joint, [at(a), at(b)]));
             }
         }
     }

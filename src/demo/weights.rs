@@ -155,6 +155,11 @@ fn segments(skeleton: &Skeleton) -> Vec<Segment> {
             });
         }
     }
+    bones.extend(skeleton.frame.iter().map(|(joint, [a, b])| Segment {
+        joint: *joint,
+        a: *a,
+        b: *b,
+    }));
     bones
 }
 

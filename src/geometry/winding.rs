@@ -90,7 +90,9 @@ impl Winding {
     pub fn refit(&mut self, tree: &BoxTree) {
         for node in (0..tree.node_count()).rev() {
             for lane in 0..WIDTH {
-                let Some((inside, bounds)) = tree.child(node, lane) else { continue };
+                let Some((inside, bounds)) = tree.child(node, lane) else {
+                    continue;
+                };
                 let moments = match inside {
                     Inside::Node(child) => Moments::joined(&self.moments[child], bounds),
                     Inside::Leaf(leaf) => Moments::of_leaf(tree.leaf_corners(leaf), bounds),
@@ -132,17 +134,27 @@ impl Winding {
 
 /// Sum over the triangles of a leaf, after van Oosterom and Strackee (1983); see [`solid_angle`].
 #[inline(always)]
-#[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+#[expect(
+    clippy::needless_range_loop,
+    reason = "a loop over lanes is what compiles to vector code"
+)]
 fn leaf_solid_angle([a, b, c]: [&[Lanes; 3]; 3], point: [f32; 3]) -> f64 {
     let mut halves = [0.0; WIDTH];
     for lane in 0..WIDTH {
         let from = |corner: &[Lanes; 3]| -> [f32; 3] {
-            [corner[0][lane] - point[0], corner[1][lane] - point[1], corner[2][lane] - point[2]]
+            [
+                corner[0][lane] - point[0],
+                corner[1][lane] - point[1],
+                corner[2][lane] - point[2],
+            ]
         };
         let (a, b, c) = (from(a), from(b), from(c));
         let (la, lb, lc) = (dot(a, a).sqrt(), dot(b, b).sqrt(), dot(c, c).sqrt());
         let volume = dot(a, cross(b, c));
-        halves[lane] = arc_tangent(volume, la * lb * lc + dot(a, b) * lc + dot(b, c) * la + dot(c, a) * lb);
+        halves[lane] = arc_tangent(
+            volume,
+            la * lb * lc + dot(a, b) * lc + dot(b, c) * la + dot(c, a) * lb,
+        );
     }
     2.0 * f64::from(total(halves))
 }
@@ -153,14 +165,20 @@ fn leaf_solid_angle([a, b, c]: [&[Lanes; 3]; 3], point: [f32; 3]) -> f64 {
 fn arc_tangent(sine: f32, cosine: f32) -> f32 {
     let (y, x) = (sine.abs(), cosine.abs());
     let (small, large) = if y < x { (y, x) } else { (x, y) };
-    let ratio = small / if large > f32::MIN_POSITIVE { large } else { f32::MIN_POSITIVE };
+    let ratio = small
+        / if large > f32::MIN_POSITIVE {
+            large
+        } else {
+            f32::MIN_POSITIVE
+        };
     let z = ratio * ratio;
     let series = 1.0
         + z * (-0.333_331_45
             + z * (0.199_935_51
                 + z * (-0.142_088_99
                     + z * (0.106_562_64
-                        + z * (-0.075_289_64 + z * (0.042_909_61 + z * (-0.016_165_737 + z * 0.002_866_225_7)))))));
+                        + z * (-0.075_289_64
+                            + z * (0.042_909_61 + z * (-0.016_165_737 + z * 0.002_866_225_7)))))));
     let eighth = ratio * series;
     let quarter = if y < x { eighth } else { FRAC_PI_2 - eighth };
     let quarter = if y == 0.0 && x == 0.0 { 0.0 } else { quarter };
@@ -186,12 +204,16 @@ impl Moments {
 
     /// Of the triangles of a leaf, exactly: the second moment of a triangle is its area over 12 times the sum of
     /// the outer products of its corners and of their sum.
-    #[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+    #[expect(
+        clippy::needless_range_loop,
+        reason = "a loop over lanes is what compiles to vector code"
+    )]
     fn of_leaf([a, b, c]: [&[Lanes; 3]; 3], bounds: [[f32; 3]; 2]) -> Self {
         let (mut normal, mut weighted) = ([[0.0; WIDTH]; 3], [[0.0; WIDTH]; 3]);
         let mut areas = [0.0; WIDTH];
         for lane in 0..WIDTH {
-            let at = |corner: &[Lanes; 3]| -> [f32; 3] { [corner[0][lane], corner[1][lane], corner[2][lane]] };
+            let at =
+                |corner: &[Lanes; 3]| -> [f32; 3] { [corner[0][lane], corner[1][lane], corner[2][lane]] };
             let (a, b, c) = (at(a), at(b), at(c));
             let n = scale(cross(sub(b, a), sub(c, a)), 0.5);
             areas[lane] = dot(n, n).sqrt();
@@ -202,14 +224,22 @@ impl Moments {
         }
         let area = total(areas);
         if !(area > 0.0 && area.is_finite()) {
-            return Self { centre: middle(bounds), radius: reach(middle(bounds), bounds), ..Self::EMPTY };
+            return Self {
+                centre: middle(bounds),
+                radius: reach(middle(bounds), bounds),
+                ..Self::EMPTY
+            };
         }
         let centre = weighted.map(|row| total(row) / (3.0 * area));
         let (mut sums, mut spread) = ([[0.0; WIDTH]; 3], [[0.0; WIDTH]; 6]);
         let mut furthest = [0.0; WIDTH];
         for lane in 0..WIDTH {
             let from = |corner: &[Lanes; 3]| -> [f32; 3] {
-                [corner[0][lane] - centre[0], corner[1][lane] - centre[1], corner[2][lane] - centre[2]]
+                [
+                    corner[0][lane] - centre[0],
+                    corner[1][lane] - centre[1],
+                    corner[2][lane] - centre[2],
+                ]
             };
             let (a, b, c) = (from(a), from(b), from(c));
             let sum = add(add(a, b), c);
@@ -217,7 +247,8 @@ impl Moments {
                 sums[axis][lane] = sum[axis] * (1.0 / 3.0);
             }
             for (slot, (i, j)) in PAIRS.into_iter().enumerate() {
-                spread[slot][lane] = (a[i] * a[j] + b[i] * b[j] + c[i] * c[j] + sum[i] * sum[j]) * (1.0 / 12.0);
+                spread[slot][lane] =
+                    (a[i] * a[j] + b[i] * b[j] + c[i] * c[j] + sum[i] * sum[j]) * (1.0 / 12.0);
             }
             furthest[lane] = larger(larger(dot(a, a), dot(b, b)), dot(c, c));
         }
@@ -246,7 +277,11 @@ impl Moments {
             sum.normal = add(sum.normal, part.normal);
         }
         if !(sum.area > 0.0 && sum.area.is_finite()) {
-            return Self { centre: middle(bounds), radius: reach(middle(bounds), bounds), ..Self::EMPTY };
+            return Self {
+                centre: middle(bounds),
+                radius: reach(middle(bounds), bounds),
+                ..Self::EMPTY
+            };
         }
         sum.centre = scale(sum.centre, 1.0 / sum.area);
         // The box knows nothing of what the parts know, nor they of it: the smaller of the two bounds holds.
@@ -318,8 +353,11 @@ impl Series {
         }
         let trace = m.first[0][0] + m.first[1][1] + m.first[2][2];
         for (slot, (i, j)) in PAIRS.into_iter().enumerate() {
-            self.second[slot][lane] =
-                if i == j { trace - 3.0 * m.first[i][i] } else { -3.0 * (m.first[i][j] + m.first[j][i]) };
+            self.second[slot][lane] = if i == j {
+                trace - 3.0 * m.first[i][i]
+            } else {
+                -3.0 * (m.first[i][j] + m.first[j][i])
+            };
         }
         for (slot, value) in third(&m.second).into_iter().enumerate() {
             self.third[slot][lane] = value;
@@ -425,7 +463,10 @@ mod tests {
             let angle = (f64::from(step) / 10_000.0 - 1.0) * std::f64::consts::PI;
             let (sine, cosine) = ((angle.sin() * 3e-7) as f32, (angle.cos() * 3e-7) as f32);
             let expected = f64::from(sine).atan2(f64::from(cosine));
-            assert!((f64::from(arc_tangent(sine, cosine)) - expected).abs() < 5e-7, "{sine} {cosine}");
+            assert!(
+                (f64::from(arc_tangent(sine, cosine)) - expected).abs() < 5e-7,
+                "{sine} {cosine}"
+            );
         }
         assert_eq!(arc_tangent(0.0, 0.0), 0.0);
         assert_eq!(arc_tangent(0.0, 1.0), 0.0);

@@ -49,7 +49,10 @@ pub enum ReportError {
 /// # Errors
 /// The old report, if there was one, is then still there as it was.
 pub fn write(folder: &Path, outcome: &Outcome, scenes: &[Scene]) -> Result<Written, ReportError> {
-    let refused = |error: io::Error| ReportError::Refused { folder: folder.display().to_string(), why: error.to_string() };
+    let refused = |error: io::Error| ReportError::Refused {
+        folder: folder.display().to_string(),
+        why: error.to_string(),
+    };
     if folder.exists() && !is_ours(folder) {
         return Err(ReportError::NotOurs(folder.display().to_string()));
     }
@@ -67,16 +70,27 @@ pub fn write(folder: &Path, outcome: &Outcome, scenes: &[Scene]) -> Result<Writt
     }
     let mut names: Vec<String> = files.into_iter().map(|file| file.0).collect();
     names.sort();
-    Ok(Written { page: folder.join("index.html"), files: names })
+    Ok(Written {
+        page: folder.join("index.html"),
+        files: names,
+    })
 }
 
 /// All files of the report: relative name and bytes.
 fn render(outcome: &Outcome, scenes: &[Scene]) -> Result<Vec<(String, Vec<u8>)>, ReportError> {
-    let pictures: Vec<Still> =
-        scenes.par_iter().map(stills::of_scene).collect::<Vec<_>>().into_iter().flatten().collect();
+    let pictures: Vec<Still> = scenes
+        .par_iter()
+        .map(stills::of_scene)
+        .collect::<Vec<_>>()
+        .into_iter()
+        .flatten()
+        .collect();
     let plots = plot::all(outcome);
     let mut files = vec![
-        ("index.html".to_owned(), page::render(outcome, &pictures, &plots)?.into_bytes()),
+        (
+            "index.html".to_owned(),
+            page::render(outcome, &pictures, &plots)?.into_bytes(),
+        ),
         ("result.json".to_owned(), json::render(outcome).into_bytes()),
         ("measures.csv".to_owned(), csv::render(outcome).into_bytes()),
     ];
@@ -84,8 +98,15 @@ fn render(outcome: &Outcome, scenes: &[Scene]) -> Result<Vec<(String, Vec<u8>)>,
     let drawn: Vec<Vec<(String, Vec<u8>)>> = plots
         .par_iter()
         .map(|drawn| {
-            let base = format!("plots/{}/{}", folders[drawn.fitting], drawn.path.replace('.', "_"));
-            vec![(format!("{base}.svg"), drawn.svg.clone().into_bytes()), (format!("{base}.png"), plot::png(&drawn.svg))]
+            let base = format!(
+                "plots/{}/{}",
+                folders[drawn.fitting],
+                drawn.path.replace('.', "_")
+            );
+            vec![
+                (format!("{base}.svg"), drawn.svg.clone().into_bytes()),
+                (format!("{base}.png"), plot::png(&drawn.svg)),
+            ]
         })
         .collect();
     files.extend(drawn.into_iter().flatten());
@@ -101,7 +122,11 @@ fn render(outcome: &Outcome, scenes: &[Scene]) -> Result<Vec<(String, Vec<u8>)>,
 
 fn fitting_folders(outcome: &Outcome) -> Vec<String> {
     let mut taken = BTreeSet::new();
-    outcome.fittings.iter().map(|fitting| unique(&mut taken, &fitting_folder(fitting))).collect()
+    outcome
+        .fittings
+        .iter()
+        .map(|fitting| unique(&mut taken, &fitting_folder(fitting)))
+        .collect()
 }
 
 /// A folder name for a fitting: `trousers_on_ash`.
@@ -124,7 +149,13 @@ pub fn safe_name(name: &str) -> String {
     const RESERVED: [&str; 6] = ["con", "prn", "aux", "nul", "com", "lpt"];
     let mut safe: String = name
         .chars()
-        .map(|letter| if letter.is_ascii_alphanumeric() || "-_".contains(letter) { letter } else { '_' })
+        .map(|letter| {
+            if letter.is_ascii_alphanumeric() || "-_".contains(letter) {
+                letter
+            } else {
+                '_'
+            }
+        })
         .take(80)
         .collect();
     let stem = safe.to_lowercase();
@@ -136,7 +167,9 @@ pub fn safe_name(name: &str) -> String {
 }
 
 fn beside(folder: &Path, ending: &str) -> PathBuf {
-    let name = folder.file_name().map_or_else(|| "report".into(), |name| name.to_string_lossy().into_owned());
+    let name = folder
+        .file_name()
+        .map_or_else(|| "report".into(), |name| name.to_string_lossy().into_owned());
     folder.with_file_name(format!(".{name}{ending}"))
 }
 
@@ -202,11 +235,18 @@ mod tests {
         fs::write(folder.join("stale.txt"), "x").unwrap();
         let written = write(&folder, &sample::outcome(), &[]).unwrap();
         assert!(written.page.is_file() && !folder.join("stale.txt").exists());
-        assert_eq!(fs::read_dir(parent.path()).unwrap().count(), 1, "nothing is left beside it");
+        assert_eq!(
+            fs::read_dir(parent.path()).unwrap().count(),
+            1,
+            "nothing is left beside it"
+        );
         let other = parent.path().join("photos");
         fs::create_dir(&other).unwrap();
         fs::write(other.join("holiday.txt"), "x").unwrap();
-        assert!(matches!(write(&other, &sample::outcome(), &[]), Err(ReportError::NotOurs(_))));
+        assert!(matches!(
+            write(&other, &sample::outcome(), &[]),
+            Err(ReportError::NotOurs(_))
+        ));
         assert!(other.join("holiday.txt").is_file());
     }
 

@@ -15,7 +15,9 @@ pub fn render(outcome: &Outcome, stills: &[Still], plots: &[Drawn]) -> Result<St
     engine.add_template("page.html", include_str!("page.html.j2"))?;
     engine
         .get_template("page.html")?
-        .render(minijinja::Value::from(minijinja::value::Serde(Page::new(outcome, stills, plots))))
+        .render(minijinja::Value::from(minijinja::value::Serde(Page::new(
+            outcome, stills, plots,
+        ))))
 }
 
 #[derive(Serialize)]
@@ -426,7 +428,8 @@ fn limits(outcome: &Outcome) -> Vec<LimitRow> {
         title: words::title(path),
         values: [Demand::Upright, Demand::Seated, Demand::Hard]
             .map(|d| {
-                worst::limit(&outcome.limits, path, d).map_or_else(|| "\u{2013}".into(), |l| words::quantity(path, l))
+                worst::limit(&outcome.limits, path, d)
+                    .map_or_else(|| "\u{2013}".into(), |l| words::quantity(path, l))
             })
             .to_vec(),
     };

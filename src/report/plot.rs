@@ -97,7 +97,12 @@ impl Plot {
         let mut bands = Vec::new();
         for pose in poses {
             let wide = pose.frames.len().clamp(3, FRAMES) as f64 * per_weight;
-            bands.push(Band::new(worst::limits(outcome, fitting), pose, path, [left, wide]));
+            bands.push(Band::new(
+                worst::limits(outcome, fitting),
+                pose,
+                path,
+                [left, wide],
+            ));
             left += wide;
         }
         let axis = Axis::new(&bands);

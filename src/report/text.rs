@@ -191,7 +191,11 @@ impl Page {
         for (pose, name) in fitting.poses.iter().zip(names) {
             let verdict = self.painted(&format!("{:14}", words::verdict(pose.verdict)), pose.verdict);
             let head = format!("{name:wide$}  {verdict}  ");
-            self.hanging(&head, wide + 18, &worst_number(worst::limits(outcome, fitting), pose));
+            self.hanging(
+                &head,
+                wide + 18,
+                &worst_number(worst::limits(outcome, fitting), pose),
+            );
         }
     }
 

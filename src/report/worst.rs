@@ -33,7 +33,11 @@ pub type Limits = BTreeMap<String, BTreeMap<Demand, f64>>;
 
 /// The limits a fitting was judged by; the defaults for a result that does not say.
 pub fn limits<'a>(outcome: &'a Outcome, fitting: &'a Fitting) -> &'a Limits {
-    if fitting.limits.is_empty() { &outcome.limits } else { &fitting.limits }
+    if fitting.limits.is_empty() {
+        &outcome.limits
+    } else {
+        &fitting.limits
+    }
 }
 
 /// The limit of a number in a pose of this demand.

@@ -165,7 +165,9 @@ impl Builder<'_> {
         let most = (items.len() - 1) / unit * unit;
         let left = ((wanted + unit / 2) / unit * unit).clamp(unit, most);
         items.select_nth_unstable_by(left, |p, q| {
-            p.middle[axis].total_cmp(&q.middle[axis]).then(p.triangle.cmp(&q.triangle))
+            p.middle[axis]
+                .total_cmp(&q.middle[axis])
+                .then(p.triangle.cmp(&q.triangle))
         });
         let middle = range.start + left;
         [self.piece(range.start..middle), self.piece(middle..range.end)]
@@ -206,7 +208,10 @@ impl Bin {
 fn best_cut(items: &[Item]) -> (usize, usize) {
     let mut middles = Bounds::EMPTY;
     for item in items {
-        middles.grow(Bounds { min: item.middle, max: item.middle });
+        middles.grow(Bounds {
+            min: item.middle,
+            max: item.middle,
+        });
     }
     let width: [f32; 3] = std::array::from_fn(|axis| middles.max[axis] - middles.min[axis]);
     let mut axis = usize::from(width[1] > width[0]);
@@ -219,9 +224,16 @@ fn best_cut(items: &[Item]) -> (usize, usize) {
     }
     let mut bins = [Bin::EMPTY; BINS];
     for item in items {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0..=16, cut to 0..=15")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "0..=16, cut to 0..=15"
+        )]
         let slot = ((item.middle[axis] - middles.min[axis]) * scale) as usize;
-        bins[slot.min(BINS - 1)].grow(Bin { bounds: item.bounds, count: 1 });
+        bins[slot.min(BINS - 1)].grow(Bin {
+            bounds: item.bounds,
+            count: 1,
+        });
     }
     let mut above = bins;
     for slot in (0..BINS - 1).rev() {

@@ -46,7 +46,15 @@ impl BoxTree {
         let done = hint
             .and_then(|triangle| self.places.get(triangle as usize))
             .map(|&place| place as usize / WIDTH);
-        let mut search = Search { tree: self, point, mask, accept, distance_sq, triangle: NOBODY, done };
+        let mut search = Search {
+            tree: self,
+            point,
+            mask,
+            accept,
+            distance_sq,
+            triangle: NOBODY,
+            done,
+        };
         if let Some(leaf) = done {
             search.leaf(&self.leaves[leaf]);
         }
@@ -113,14 +121,17 @@ impl<F: Fn(u32) -> bool> Search<'_, F> {
         let distances = triangle_distances::<FIRST>(leaf, self.point);
         for lane in set_bits(near) {
             // Not below the distance to the triangle's box, see `box_distances`.
-            self.offer(upper(boxes[FIRST + lane], distances[lane]), leaf.triangle[FIRST + lane]);
+            self.offer(
+                upper(boxes[FIRST + lane], distances[lane]),
+                leaf.triangle[FIRST + lane],
+            );
         }
     }
 
     #[inline(always)]
     fn offer(&mut self, distance_sq: f32, triangle: u32) {
-        let better = distance_sq < self.distance_sq
-            || (distance_sq == self.distance_sq && triangle < self.triangle);
+        let better =
+            distance_sq < self.distance_sq || (distance_sq == self.distance_sq && triangle < self.triangle);
         if better && (self.accept)(triangle) {
             self.distance_sq = distance_sq;
             self.triangle = triangle;
@@ -129,7 +140,10 @@ impl<F: Fn(u32) -> bool> Search<'_, F> {
 }
 
 #[inline(always)]
-#[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+#[expect(
+    clippy::needless_range_loop,
+    reason = "a loop over lanes is what compiles to vector code"
+)]
 fn triangle_box_distances(leaf: &Leaf, point: [f32; 3]) -> Lanes {
     let mut distances = [0.0; WIDTH];
     for lane in 0..WIDTH {
@@ -139,7 +153,10 @@ fn triangle_box_distances(leaf: &Leaf, point: [f32; 3]) -> Lanes {
 }
 
 #[inline(always)]
-#[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+#[expect(
+    clippy::needless_range_loop,
+    reason = "a loop over lanes is what compiles to vector code"
+)]
 fn triangle_distances<const FIRST: usize>(leaf: &Leaf, point: [f32; 3]) -> [f32; HALF] {
     let mut distances = [0.0; HALF];
     for lane in 0..HALF {

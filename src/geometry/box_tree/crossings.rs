@@ -141,7 +141,10 @@ impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
         }
         let all = b.present();
         for lane in set_bits(present) {
-            let bounds = Bounds { min: a_min.map(|row| row[lane]), max: a_max.map(|row| row[lane]) };
+            let bounds = Bounds {
+                min: a_min.map(|row| row[lane]),
+                max: a_max.map(|row| row[lane]),
+            };
             let near = all & overlapping(bounds, &b_min, &b_max);
             if near != 0 {
                 for other in set_bits(near & !beside(a.corners(lane), b)) {
@@ -209,7 +212,10 @@ const ROUNDING: f32 = 1e-5;
 
 /// Whether a plane across the mean normal of one leaf parts the two. Close sheets that do not touch are told apart
 /// by this at once.
-#[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+#[expect(
+    clippy::needless_range_loop,
+    reason = "a loop over lanes is what compiles to vector code"
+)]
 fn parted(leaf: &Leaf, other: &Leaf) -> bool {
     let origin: [f32; 3] = std::array::from_fn(|axis| leaf.a[axis][0]);
     let mut normals = [[0.0; WIDTH]; 3];
@@ -232,7 +238,10 @@ struct Reach {
 }
 
 #[inline(always)]
-#[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+#[expect(
+    clippy::needless_range_loop,
+    reason = "a loop over lanes is what compiles to vector code"
+)]
 fn reach(leaf: &Leaf, origin: [f32; 3], along: [f32; 3]) -> Reach {
     let (mut low, mut high, mut size) = ([0.0; WIDTH], [0.0; WIDTH], [0.0; WIDTH]);
     let thick = along.map(f32::abs);
@@ -244,12 +253,19 @@ fn reach(leaf: &Leaf, origin: [f32; 3], along: [f32; 3]) -> Reach {
         let [p, q, r] = corners.map(|corner| dot(corner.map(f32::abs), thick));
         size[lane] = super::upper(super::upper(p, q), r);
     }
-    Reach { low: super::least(low), high: super::most(high), size: super::most(size) }
+    Reach {
+        low: super::least(low),
+        high: super::most(high),
+        size: super::most(size),
+    }
 }
 
 /// The lanes whose triangle lies surely on one side of the plane of the given one.
 #[inline(always)]
-#[expect(clippy::needless_range_loop, reason = "a loop over lanes is what compiles to vector code")]
+#[expect(
+    clippy::needless_range_loop,
+    reason = "a loop over lanes is what compiles to vector code"
+)]
 fn beside(corners: Corners, leaf: &Leaf) -> u32 {
     let [origin, b, c] = corners;
     let (ab, ac) = (sub(b, origin), sub(c, origin));
@@ -272,7 +288,11 @@ fn beside(corners: Corners, leaf: &Leaf) -> u32 {
 /// The sums of the sizes of the products in a vector product.
 fn cross_size(a: [f32; 3], b: [f32; 3]) -> [f32; 3] {
     let (a, b) = (a.map(f32::abs), b.map(f32::abs));
-    [a[1] * b[2] + a[2] * b[1], a[2] * b[0] + a[0] * b[2], a[0] * b[1] + a[1] * b[0]]
+    [
+        a[1] * b[2] + a[2] * b[1],
+        a[2] * b[0] + a[0] * b[2],
+        a[0] * b[1] + a[1] * b[0],
+    ]
 }
 
 /// The lanes whose box has a point in common with `bounds`. An empty box has none.

@@ -196,7 +196,11 @@ impl Leaf {
     #[inline(always)]
     fn seen(&self, lane: usize, point: [f32; 3]) -> Corners {
         let from = |corner: &[Lanes; 3]| -> [f32; 3] {
-            [corner[0][lane] - point[0], corner[1][lane] - point[1], corner[2][lane] - point[2]]
+            [
+                corner[0][lane] - point[0],
+                corner[1][lane] - point[1],
+                corner[2][lane] - point[2],
+            ]
         };
         [from(&self.a), from(&self.b), from(&self.c)]
     }

@@ -53,12 +53,22 @@ fn beside(mesh: &shapes::Mesh, off: f64) -> Vec<[f32; 3]> {
 #[ignore = "prints timings, judges nothing"]
 fn speed() {
     let mesh = shapes::limb(6);
-    let other = (mesh.0.iter().map(|&[x, y, z]| [x * 1.02 + 0.001, y, z]).collect::<Vec<_>>(), mesh.1.clone());
+    let other = (
+        mesh.0
+            .iter()
+            .map(|&[x, y, z]| [x * 1.02 + 0.001, y, z])
+            .collect::<Vec<_>>(),
+        mesh.1.clone(),
+    );
     let mut tree = BoxTree::build(&mesh.0, &mesh.1);
     let second = BoxTree::build(&other.0, &other.1);
     let mut winding = Winding::build(&tree);
     let count = mesh.1.len();
-    eprintln!("{count} triangles, {} nodes, {} leaves", tree.nodes.len(), tree.leaves.len());
+    eprintln!(
+        "{count} triangles, {} nodes, {} leaves",
+        tree.nodes.len(),
+        tree.leaves.len()
+    );
     time("build", 1, || drop(black_box(BoxTree::build(&mesh.0, &mesh.1))));
     time("weld", 1, || drop(black_box(weld(&mesh.0, 1e-6))));
     time("refit", 1, || tree.refit(black_box(&mesh.0)));
@@ -82,6 +92,8 @@ fn speed() {
     time("crossings", 1, || crossings(&tree, &second, &mut found));
     eprintln!("{} pairs", found.len());
     let canonical = weld(&mesh.0, 1e-6);
-    time("self crossings", 1, || self_crossings(&tree, &canonical, &mut found));
+    time("self crossings", 1, || {
+        self_crossings(&tree, &canonical, &mut found)
+    });
     eprintln!("{} pairs", found.len());
 }

@@ -1,0 +1,206 @@
+//! A garment as one piece: cut, hemmed, laid out as a pattern, and bound to the skin beneath.
+
+use super::mannequin::Mannequin;
+use super::panels::{self, Finish, Panels};
+use super::pattern::Pattern;
+use super::strip::Strip;
+use super::trousers;
+use super::under::Under;
+use super::weights::{self, Row};
+use crate::rig::{Mesh, Rig};
+use nalgebra::{Vector3, Vector4};
+use rayon::prelude::*;
+
+type Point = Vector3<f64>;
+
+/// A finished garment.
+#[derive(Clone, Debug)]
+pub struct Garment {
+    rig: Rig,
+    /// Metres of cloth along one side of its texture square.
+    pub print_side: f64,
+}
+
+/// Makes a garment for a mannequin, standing in the pattern's build pose.
+pub fn garment(of: &Mannequin, pattern: &Pattern) -> Garment {
+    let turn = pattern.build_splay - of.shape.hip_splay;
+    let body = of.surface.clone().with_turn(turn);
+    let (strip, normals) = trousers::cut(of, &body, pattern);
+    let rows = weights_beneath(of, &strip, turn);
+    let finish = Finish::hemmed(
+        strip.rows.len(),
+        pattern.thickness,
+        (0.030 / pattern.grain).round() as usize,
+    );
+    let panels = panels::lay_out(&strip, &normals, &rows, &finish);
+    Garment {
+        rig: rig(of, pattern, turn, &panels),
+        print_side: panels.side,
+    }
+}
+
+impl Garment {
+    /// The garment as a file would hold it.
+    pub fn rig(&self) -> &Rig {
+        &self.rig
+    }
+}
+
+/// Weights of the nearest skin of the left half, smoothed a little along and across the cloth.
+fn weights_beneath(of: &Mannequin, strip: &Strip, turn: f64) -> Vec<Vec<Row>> {
+    let posed = posed_skin(of, turn);
+    let arm = |joint: usize| {
+        let name = &of.skeleton.joints[joint].name;
+        name.contains("Arm") || name.contains("Hand")
+    };
+    let of_cloth = |vertex: &u32| posed[*vertex as usize].x >= 0.0 && !arm(of.rows[*vertex as usize][0].0);
+    let triangles = of
+        .skin
+        .triangles
+        .iter()
+        .filter(|t| t.iter().all(of_cloth))
+        .copied()
+        .collect();
+    let under = Under::new(&posed, triangles);
+    let joints = of.skeleton.joints.len();
+    let twin = of.skeleton.mirror();
+    let mut dense: Vec<Vec<Vec<f64>>> = strip
+        .rows
+        .par_iter()
+        .map(|row| {
+            row.iter()
+                .map(|point| dense_row(of, &under.nearest(point), joints))
+                .collect()
+        })
+        .collect();
+    for _ in 0..2 {
+        dense = smoothed(strip, &dense, &twin);
+    }
+    let finish = |(point, row): (&Point, &Vec<f64>)| {
+        let on_middle = point.x == 0.0;
+        let value = |joint: usize| {
+            if on_middle {
+                0.5 * (row[joint] + row[twin[joint]])
+            } else {
+                row[joint]
+            }
+        };
+        weights::trimmed((0..joints).map(|joint| (joint, value(joint))).collect())
+    };
+    strip
+        .rows
+        .iter()
+        .zip(&dense)
+        .map(|(points, rows)| points.iter().zip(rows).map(finish).collect())
+        .collect()
+}
+
+fn dense_row(of: &Mannequin, spot: &super::under::Spot, joints: usize) -> Vec<f64> {
+    let mut dense = vec![0.0; joints];
+    for (vertex, share) in spot {
+        for (joint, weight) in &of.rows[*vertex as usize] {
+            dense[*joint] += share * weight;
+        }
+    }
+    dense
+}
+
+/// Half of each point's row and half of the mean of its neighbours' along the threads.
+fn smoothed(strip: &Strip, rows: &[Vec<Vec<f64>>], twin: &[usize]) -> Vec<Vec<Vec<f64>>> {
+    let last = strip.front + strip.back;
+    let point = |row: usize, column: usize| {
+        let mut ring: Vec<Vec<f64>> = Vec::new();
+        if row > 0 {
+            ring.push(rows[row - 1][column].clone());
+        }
+        if row + 1 < rows.len() {
+            ring.push(rows[row + 1][column].clone());
+        }
+        let across = |column: usize, inner: usize| {
+            if strip.round[row] {
+                return rows[row][if column == 0 { last - 1 } else { 1 }].clone();
+            }
+            twin.iter().map(|joint| rows[row][inner][*joint]).collect()
+        };
+        ring.push(if column > 0 {
+            rows[row][column - 1].clone()
+        } else {
+            across(0, 1)
+        });
+        ring.push(if column < last {
+            rows[row][column + 1].clone()
+        } else {
+            across(last, last - 1)
+        });
+        let mean = |joint: usize| ring.iter().map(|row| row[joint]).sum::<f64>() / ring.len() as f64;
+        (0..twin.len())
+            .map(|joint| 0.5 * rows[row][column][joint] + 0.5 * mean(joint))
+            .collect()
+    };
+    (0..rows.len())
+        .map(|row| (0..=last).map(|column| point(row, column)).collect())
+        .collect()
+}
+
+/// The skin with its legs turned, by linear blend skinning.
+fn posed_skin(of: &Mannequin, turn: f64) -> Vec<Point> {
+    if turn == 0.0 {
+        return of.skin.points.clone();
+    }
+    let world = of.skeleton.world(turn);
+    let joint: Vec<_> = of
+        .skeleton
+        .binds(0.0)
+        .iter()
+        .zip(&world)
+        .map(|(bind, world)| world * bind.inverse_bind)
+        .collect();
+    let posed = |(point, row): (&Point, &Row)| {
+        let at = Vector4::new(point.x, point.y, point.z, 1.0);
+        row.iter()
+            .map(|(index, weight)| joint[*index] * at * *weight)
+            .sum::<Vector4<f64>>()
+            .xyz()
+    };
+    of.skin.points.iter().zip(&of.rows).map(posed).collect()
+}
+
+fn rig(of: &Mannequin, pattern: &Pattern, turn: f64, panels: &Panels) -> Rig {
+    let twin = of.skeleton.mirror();
+    let rows: Vec<Row> = panels
+        .vertices
+        .iter()
+        .map(|vertex| {
+            let joint = |joint: usize| if vertex.mirrored { twin[joint] } else { joint };
+            vertex
+                .row
+                .iter()
+                .map(|(index, weight)| (joint(*index), *weight))
+                .collect()
+        })
+        .collect();
+    let narrow = |p: &Point| [p.x as f32, p.y as f32, p.z as f32];
+    let mesh = Mesh {
+        name: pattern.name.clone(),
+        material: "cloth".to_owned(),
+        place: "/meshes/0/primitives/0".to_owned(),
+        binds: of.skeleton.binds(turn),
+        skinned: true,
+        positions: panels
+            .vertices
+            .iter()
+            .map(|vertex| narrow(&vertex.point))
+            .collect(),
+        uvs: Some(panels.vertices.iter().map(|vertex| vertex.uv).collect()),
+        triangles: panels.triangles.clone(),
+        rows: weights::packed(&rows),
+        morphs: Vec::new(),
+    };
+    Rig {
+        name: pattern.name.clone(),
+        nodes: of.skeleton.nodes(turn),
+        meshes: vec![mesh],
+        stated_roles: of.skeleton.roles(),
+        ..Rig::default()
+    }
+}

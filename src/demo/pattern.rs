@@ -1,0 +1,54 @@
+//! What does a tailor decide before cutting? The kinds of garment and their few numbers.
+
+/// One garment to be made.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pattern {
+    /// Name of the garment, as shown to people.
+    pub name: String,
+    /// What it is.
+    pub kind: Kind,
+    /// Hip splay of the pose it is built in, radians (0 to 12 degrees).
+    pub build_splay: f64,
+    /// Room between skin and cloth where it fits closest, metres (0.0015 to 0.030).
+    pub ease: f64,
+    /// Thickness of waistband, hems and lined parts, metres.
+    pub thickness: f64,
+    /// Distance of the threads of the mesh, metres.
+    pub grain: f64,
+}
+
+/// Kinds of garment.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// To the ankle, close everywhere.
+    Leggings,
+    /// To the ankle, close at seat and thigh, a little looser below the knee.
+    SlimTrousers,
+    /// To the ankle, falling straight from the seat.
+    WideTrousers,
+}
+
+impl Pattern {
+    /// A pattern with the ease and thickness usual for its kind, built at 8 degrees.
+    pub fn new(name: &str, kind: Kind) -> Self {
+        let (ease, thickness) = match kind {
+            Kind::Leggings => (0.0025, 0.001),
+            Kind::SlimTrousers => (0.007, 0.0015),
+            Kind::WideTrousers => (0.012, 0.0015),
+        };
+        Self {
+            name: name.to_owned(),
+            kind,
+            build_splay: 8.0_f64.to_radians(),
+            ease,
+            thickness,
+            grain: 0.016,
+        }
+    }
+
+    /// The same garment built at another hip splay (degrees).
+    pub fn built_at(mut self, degrees: f64) -> Self {
+        self.build_splay = degrees.to_radians();
+        self
+    }
+}

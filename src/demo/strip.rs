@@ -1,0 +1,206 @@
+//! Where do the threads of a garment lie? Half a garment as one strip of rows round the body.
+//!
+//! Trousers, skirts and tunics are the same cloth: rows that run from the front middle round the side to the back
+//! middle, then, past a fork (crotch or shoulder), rows that close round a limb. Each point is where a ray from
+//! inside meets the surface that the garment is cut along.
+
+use nalgebra::Vector3;
+use rayon::prelude::*;
+
+type Point = Vector3<f64>;
+
+/// A row's place: rays start at `centre`; `side` is azimuth 0, `front` azimuth 90 degrees, `up` is elevation.
+#[derive(Clone, Debug)]
+pub(super) struct RowPlan {
+    pub(super) centre: Point,
+    pub(super) side: Point,
+    pub(super) front: Point,
+    pub(super) up: Point,
+    pub(super) ends: Ends,
+}
+
+/// How a row ends.
+#[derive(Clone, Debug)]
+pub(super) enum Ends {
+    /// At these two points: front and back middle, or both sides of a neckline.
+    At(Point, Point),
+    /// It closes round a limb; the elevation of the ray at the inseam, radians.
+    Round(f64),
+}
+
+/// Points of half a garment, `rows` x (`front` + `back` + 1), column 0 at the front end.
+#[derive(Clone, Debug)]
+pub(super) struct Strip {
+    pub(super) front: usize,
+    pub(super) back: usize,
+    pub(super) rows: Vec<Vec<Point>>,
+    /// For each row whether its two ends are the same points.
+    pub(super) round: Vec<bool>,
+}
+
+/// Ray directions of a row at a share of the way from the side (0) to an end (1).
+struct Fan<'a> {
+    plan: &'a RowPlan,
+    azimuth: f64,
+    elevation: f64,
+}
+
+impl<'a> Fan<'a> {
+    /// `hand` is 1 for the front panel and -1 for the back one.
+    fn new(plan: &'a RowPlan, hand: f64) -> Self {
+        let (azimuth, elevation) = match &plan.ends {
+            Ends::Round(elevation) => (std::f64::consts::PI, *elevation),
+            Ends::At(front, back) => {
+                let to = if hand > 0.0 { front } else { back } - plan.centre;
+                let (x, y, z) = (to.dot(&plan.side), to.dot(&plan.front) * hand, to.dot(&plan.up));
+                let azimuth = y.max(1e-6).atan2(x);
+                (azimuth, z.atan2(x.hypot(y)))
+            }
+        };
+        Self {
+            plan,
+            azimuth: azimuth * hand,
+            elevation,
+        }
+    }
+
+    fn direction(&self, share: f64) -> Point {
+        let (sine, cosine) = (self.azimuth * share).sin_cos();
+        let (rise, level) = (self.elevation * share * share).sin_cos();
+        (self.plan.side * cosine + self.plan.front * sine) * level + self.plan.up * rise
+    }
+}
+
+/// Where a ray from `from` first leaves the surface's inside; the farthest point looked at where it never does.
+pub(super) fn shoot(distance: &impl Fn(&Point) -> f64, from: &Point, direction: &Point) -> Point {
+    let mut low = 0.0;
+    let mut high = 0.0;
+    while high < 0.8 {
+        let gap = distance(&(from + direction * high));
+        if gap > 0.0 && high > 0.0 {
+            break;
+        }
+        low = high;
+        high += (0.7 * gap.abs()).clamp(0.004, 0.03);
+    }
+    for _ in 0..22 {
+        let middle = 0.5 * (low + high);
+        if distance(&(from + direction * middle)) < 0.0 {
+            low = middle
+        } else {
+            high = middle
+        }
+    }
+    from + direction * low
+}
+
+/// Steps of the first, fine pass along a row, from which columns are spaced evenly.
+const FINE: usize = 20;
+
+/// Weaves the strip: columns spaced evenly along each row on either side of the side seam.
+pub(super) fn weave(
+    plans: &[RowPlan],
+    [front, back]: [usize; 2],
+    distance: &(impl Fn(&Point) -> f64 + Sync),
+) -> Strip {
+    let rows = plans
+        .par_iter()
+        .map(|plan| {
+            let mut row = panel_row(&Fan::new(plan, 1.0), front, distance);
+            row.reverse();
+            row.extend(
+                panel_row(&Fan::new(plan, -1.0), back, distance)
+                    .into_iter()
+                    .skip(1),
+            );
+            match &plan.ends {
+                Ends::At(first, last) => {
+                    row[0] = *first;
+                    row[front + back] = *last;
+                }
+                Ends::Round(_) => row[front + back] = row[0],
+            }
+            row
+        })
+        .collect();
+    let round = plans
+        .iter()
+        .map(|plan| matches!(plan.ends, Ends::Round(_)))
+        .collect();
+    Strip {
+        front,
+        back,
+        rows,
+        round,
+    }
+}
+
+/// Points from the side seam to the end of one panel.
+fn panel_row(fan: &Fan, columns: usize, distance: &impl Fn(&Point) -> f64) -> Vec<Point> {
+    let hit = |share: f64| shoot(distance, &fan.plan.centre, &fan.direction(share));
+    let fine: Vec<Point> = (0..=FINE).map(|step| hit(step as f64 / FINE as f64)).collect();
+    let mut length = vec![0.0];
+    for pair in fine.windows(2) {
+        length.push(length[length.len() - 1] + (pair[1] - pair[0]).norm());
+    }
+    let share_at = |wanted: f64| {
+        let step = length.partition_point(|so_far| *so_far < wanted).clamp(1, FINE);
+        (step as f64 - 1.0 + (wanted - length[step - 1]) / (length[step] - length[step - 1]).max(1e-9))
+            / FINE as f64
+    };
+    (0..=columns)
+        .map(|column| hit(share_at(length[FINE] * column as f64 / columns as f64)))
+        .collect()
+}
+
+/// Rounds of evening out near the fork; with fewer the rows of a small ease still cross there.
+const ROUNDS: usize = 80;
+
+/// Evens out the rows of a span by drawing each point to the middle of its neighbours along the surface.
+///
+/// Rays from inside cannot follow the saddle at a fork; a net drawn tight over it can. The span's first and last row
+/// and all points on the middle plane keep their place.
+pub(super) fn even_out(
+    strip: &mut Strip,
+    span: std::ops::Range<usize>,
+    distance: &(impl Fn(&Point) -> f64 + Sync),
+) {
+    let last = strip.front + strip.back;
+    for _ in 0..ROUNDS {
+        let rows = &strip.rows;
+        let round = &strip.round;
+        let moved: Vec<Vec<Point>> = span
+            .clone()
+            .into_par_iter()
+            .map(|row| {
+                let mut line = rows[row].clone();
+                for column in usize::from(!round[row])..last {
+                    let before = if column == 0 {
+                        rows[row][last - 1]
+                    } else {
+                        rows[row][column - 1]
+                    };
+                    let middle =
+                        (before + rows[row][column + 1] + rows[row - 1][column] + rows[row + 1][column])
+                            / 4.0;
+                    line[column] = onto(distance, rows[row][column] + (middle - rows[row][column]) * 0.9);
+                }
+                if round[row] {
+                    line[last] = line[0];
+                }
+                line
+            })
+            .collect();
+        for (row, line) in span.clone().zip(moved) {
+            strip.rows[row] = line;
+        }
+    }
+}
+
+/// One Newton step onto the surface, on the left of the middle plane.
+fn onto(distance: &impl Fn(&Point) -> f64, point: Point) -> Point {
+    let slope = super::shape::gradient(distance, &point);
+    let mut on = point - slope * (distance(&point) / slope.norm_squared().max(0.1)).clamp(-0.02, 0.02);
+    on.x = on.x.max(3e-4);
+    on
+}
