@@ -3,6 +3,7 @@
 //! Exit codes: 0 all pass or warn, 1 something failed, 2 something could not run.
 
 mod completions;
+mod demo;
 mod poses;
 mod posed;
 mod rig;
@@ -30,6 +31,8 @@ enum Command {
     Poses(poses::Arguments),
     /// Write a body, dressed or not, in a pose as a GLB file
     Posed(posed::Arguments),
+    /// Make an invented wearer and trousers, one pair with a planted fault, and test them
+    Demo(demo::Arguments),
     /// Print the JSON Schema of a result or of a pose file
     Schema(schema::Arguments),
     /// Print completions for a shell
@@ -67,6 +70,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Poses(arguments) => poses::run(&arguments),
         Command::Posed(arguments) => posed::run(&arguments),
+        Command::Demo(arguments) => demo::run(&arguments),
         Command::Schema(arguments) => schema::run(&arguments),
         Command::Completions(arguments) => completions::run(&arguments),
         Command::Man => completions::manual(),

@@ -5,14 +5,16 @@ use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::measure::FabricClass;
 use gusset::outcome::{Demand, Fitting, Outcome, SCHEMA_VERSION, Verdict};
 use gusset::pose::{self, clip};
+use gusset::report::scene::Scene;
 use gusset::report::text::Look;
-use gusset::report::{csv, json, text};
+use gusset::report::{csv, folder, json, text};
 use gusset::rig::gltf::ReadOptions;
+use gusset::scenes;
 use gusset::verdict::Limits;
 use gusset::verdict::judge::Promises;
 use gusset::wardrobe::{Outfit, dress};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// What every report says (DESIGN 12).
@@ -50,8 +52,8 @@ pub(super) struct Arguments {
     #[arg(long)]
     strict: bool,
     /// Where reports go
-    #[arg(long, default_value = "reports", value_name = "DIR")]
-    out: PathBuf,
+    #[arg(long, value_name = "DIR", help = "Where report folders go [default: reports]")]
+    out: Option<PathBuf>,
     /// What to print; anything but text writes no report folder unless --out is given
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
@@ -88,16 +90,69 @@ enum Fabric {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
-    let outfits = outfits(arguments);
+    // Everything is read before anything is run, so that a bad file stops before any work is lost.
+    let dressed: Vec<Dressed> = outfits(arguments)?
+        .iter()
+        .map(dress)
+        .collect::<Result<_, _>>()
+        .map_err(Trouble::say)?;
     let mut fittings: Vec<Fitting> = Vec::new();
-    for outfit in &outfits {
-        let dressed = dress(outfit).map_err(Trouble::say)?;
-        let plan = plan(arguments, &dressed)?;
+    let mut plans: Vec<Plan> = Vec::new();
+    for dressed in &dressed {
+        let plan = plan(arguments, dressed)?;
         let bar = progress(arguments, &plan);
-        fittings.push(fitting::run(&dressed, &plan, &|| bar.inc(1)));
+        fittings.push(fitting::run(dressed, &plan, &|| bar.inc(1)));
         bar.finish_and_clear();
+        plans.push(plan);
     }
-    let outcome = Outcome {
+    let outcome = outcome_of(fittings);
+    let page = if wants_report(arguments) && outcome.verdict != Verdict::CouldNotRun {
+        let scenes: Vec<Scene> = (0..dressed.len())
+            .flat_map(|n| scenes::of_fitting(&dressed[n], &plans[n], &outcome.fittings[n], n))
+            .collect();
+        let folder = arguments
+            .out
+            .clone()
+            .unwrap_or_else(|| "reports".into())
+            .join(folder_name(&outcome));
+        Some(
+            folder::write(&folder, &outcome, &scenes)
+                .map_err(Trouble::say)?
+                .page,
+        )
+    } else {
+        None
+    };
+    super::print(&match arguments.format {
+        Format::Text => text::render(&outcome, page.as_deref(), look()),
+        Format::Json => json::render(&outcome),
+        Format::Csv => csv::render(&outcome),
+    });
+    Ok(exit_code(outcome.verdict))
+}
+
+/// The same on files, with every default: what the demo runs.
+pub(super) fn run_files(files: &[PathBuf], out: &Path, quiet: bool) -> Result<ExitCode, Trouble> {
+    let mut words = vec!["try".to_owned()];
+    words.extend(files.iter().map(|file| file.display().to_string()));
+    let parsed = <Only as clap::Parser>::try_parse_from(words).map_err(Trouble::say)?;
+    run(&Arguments {
+        out: Some(out.join("report")),
+        quiet,
+        ..parsed.arguments
+    })
+}
+
+/// The arguments by themselves, to get their defaults.
+#[derive(Debug, clap::Parser)]
+struct Only {
+    #[command(flatten)]
+    arguments: Arguments,
+}
+
+/// The record of a run.
+fn outcome_of(fittings: Vec<Fitting>) -> Outcome {
+    Outcome {
         schema_version: SCHEMA_VERSION,
         verdict: fittings
             .iter()
@@ -107,13 +162,21 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         caution: CAUTION.into(),
         limits: Limits::defaults().most,
         fittings,
-    };
-    super::print(&match arguments.format {
-        Format::Text => text::render(&outcome, None, look()),
-        Format::Json => json::render(&outcome),
-        Format::Csv => csv::render(&outcome),
-    });
-    Ok(exit_code(outcome.verdict))
+    }
+}
+
+/// A report comes with the text, and with any format that says where it goes.
+fn wants_report(arguments: &Arguments) -> bool {
+    !arguments.no_report && (arguments.format == Format::Text || arguments.out.is_some())
+}
+
+/// One fitting's own name; for several the body's.
+fn folder_name(outcome: &Outcome) -> String {
+    match outcome.fittings.as_slice() {
+        [only] => folder::fitting_folder(only),
+        [first, ..] => folder::safe_name(&first.body),
+        [] => "report".into(),
+    }
 }
 
 fn exit_code(verdict: Verdict) -> ExitCode {
@@ -132,7 +195,13 @@ fn look() -> Look {
     Look { colour: false, width }
 }
 
-fn outfits(arguments: &Arguments) -> Vec<Outfit> {
+fn outfits(arguments: &Arguments) -> Result<Vec<Outfit>, Trouble> {
+    if let Some(file) = arguments.files.iter().find(|file| is_yaml(file)) {
+        return Err(Trouble::Say(format!(
+            "{}: fitting files cannot be read yet; name the body and its garments: gusset try BODY GARMENT...",
+            file.display()
+        )));
+    }
     let base = Outfit {
         body_meshes: arguments.body_mesh.clone(),
         garment_meshes: arguments.garment_mesh.clone(),
@@ -143,7 +212,7 @@ fn outfits(arguments: &Arguments) -> Vec<Outfit> {
         },
         ..Outfit::default()
     };
-    match arguments.files.as_slice() {
+    Ok(match arguments.files.as_slice() {
         [only] => vec![Outfit {
             garment: only.clone(),
             ..base
@@ -157,7 +226,12 @@ fn outfits(arguments: &Arguments) -> Vec<Outfit> {
             })
             .collect(),
         [] => Vec::new(),
-    }
+    })
+}
+
+fn is_yaml(file: &Path) -> bool {
+    file.extension()
+        .is_some_and(|ending| ending == "yaml" || ending == "yml")
 }
 
 fn plan(arguments: &Arguments, dressed: &Dressed) -> Result<Plan, Trouble> {
