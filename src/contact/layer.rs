@@ -413,7 +413,7 @@ impl SkinSamples {
                 let own = all.triangle[point];
                 let normal = vertex_or_face_normal(&all, point, body, &built.normals);
                 let mask = built.body.parts[own as usize].near() | HOMELESS;
-                let (cover, where_covered) = cover(built, &fabric, at, normal, mask)?;
+                let (cover, where_covered) = cover(built, &fabric, tags, at, normal, mask)?;
                 Some((cover, edges.distance(where_covered)))
             })
             .collect();
@@ -458,6 +458,7 @@ pub fn vertex_or_face_normal(
 fn cover(
     built: &Built,
     fabric: &BoxTree,
+    tags: &[u32],
     at: [f32; 3],
     normal: [f32; 3],
     mask: PartMask,
@@ -471,10 +472,16 @@ fn cover(
         .map_or(COVER_OUT * built.scale, |hit| hit.t);
     let along = |t: f32, sign: f32| std::array::from_fn(|k| at[k] + sign * t * normal[k]);
     let mut hits = Vec::new();
-    fabric.ray_all(at, normal, reach + start, mask, &mut hits);
-    // Fabric that faces the same way is met from behind.
-    if let Some(hit) = hits.iter().find(|hit| !hit.front) {
-        return Some((hit.triangle, along(hit.t, 1.0)));
+    fabric.ray_all(at, normal, reach + start, ALL, &mut hits);
+    // Fabric that faces the same way is met from behind. A ray that first enters a garment from outside would come
+    // out on its far side: where the skin between is cut away, that is no cover (an arm beside a trouser leg).
+    let mut entered = false;
+    for hit in &hits {
+        let tag = tags[hit.triangle as usize];
+        entered |= hit.front && tag & LINING == 0;
+        if !hit.front && tag & mask != 0 && !(entered && tag == HOMELESS) {
+            return Some((hit.triangle, along(hit.t, 1.0)));
+        }
     }
     fabric.ray_all(
         at,

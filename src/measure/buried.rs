@@ -2,6 +2,7 @@
 
 use super::{At, Measure, Number, Taken};
 use crate::contact::Moment;
+use crate::contact::layer::NOBODY;
 use crate::units::Unit;
 
 /// See the module.
@@ -44,12 +45,10 @@ fn take(moment: &Moment) -> Taken {
         }
     }
     let share = area / moment.layer.area().max(1e-12);
+    let measured = fabric.home.iter().any(|home| *home != NOBODY);
+    let values = [area, worst.map_or(0.0, |(depth, _)| f64::from(depth)), share];
     Taken {
-        values: vec![
-            Some(area),
-            Some(worst.map_or(0.0, |(depth, _)| f64::from(depth))),
-            Some(share),
-        ],
+        values: values.map(|value| measured.then_some(value)).to_vec(),
         worst: worst.map(|(_, point)| At::Fabric(point)),
     }
 }

@@ -89,7 +89,11 @@ fn take(moment: &Moment) -> Taken {
         }
     }
     Taken {
-        values: sums.iter().map(|sum| Some(*sum)).collect(),
+        // Without covered skin there is nothing to measure, which is not the same as nothing showing.
+        values: sums
+            .iter()
+            .map(|sum| (!skin.points.is_empty()).then_some(*sum))
+            .collect(),
         worst: worst.map(|(_, point)| At::Skin(point)),
     }
 }

@@ -1,0 +1,401 @@
+//! The main job on real rigs: verdicts, findings and figures of an independent implementation of the same measures.
+//!
+//! The independent figures are those of another implementation on other libraries, on the same files (`DESIGN` 6).
+
+#[path = "support/rigs.rs"]
+mod support;
+
+use gusset::fitting::{Dressed, Plan, Sequence, run};
+use gusset::outcome::{Demand, Fitting, PoseResult, Severity, Verdict};
+use gusset::pose::{self, clip};
+use gusset::wardrobe::{Outfit, dress};
+use std::path::Path;
+
+const AVERAGE: &str = "bodies/mhr_body_average.glb";
+
+fn wear(rigs: &Path, body: &str, garment: &str) -> Dressed {
+    let outfit = Outfit {
+        body: Some(rigs.join(body)),
+        garment: rigs.join(garment),
+        ..Outfit::default()
+    };
+    dress(&outfit).unwrap()
+}
+
+fn plan(names: &[&str]) -> Plan {
+    let sequences = pose::all()
+        .iter()
+        .filter(|pose| names.is_empty() || names.contains(&pose.name.as_str()))
+        .map(Sequence::from)
+        .collect();
+    Plan {
+        sequences,
+        ..Plan::default()
+    }
+}
+
+fn try_on(rigs: &Path, garment: &str, names: &[&str]) -> Fitting {
+    run(&wear(rigs, AVERAGE, garment), &plan(names), &|| ())
+}
+
+fn pose_of<'a>(fitting: &'a Fitting, name: &str) -> &'a PoseResult {
+    fitting.poses.iter().find(|pose| pose.pose == name).unwrap()
+}
+
+fn number(fitting: &Fitting, pose: &str, path: &str) -> f64 {
+    pose_of(fitting, pose).frames[0]
+        .measures
+        .get(path)
+        .unwrap_or_else(|| panic!("{path} in {pose}"))
+}
+
+/// Within 15 % or `least` of the figure.
+fn near(found: f64, figure: f64, least: f64) -> bool {
+    (found - figure).abs() <= (0.15 * figure).max(least)
+}
+
+/// A pose file of our own for the exact angles of the independent figures.
+fn angles(text: &str) -> Plan {
+    let head = "name: figure\nabout: As in the independent figures.\nbasis: [independent figures]\n";
+    let pose = pose::parse(format!("{head}{text}"), "figure.yaml").unwrap();
+    Plan {
+        sequences: vec![Sequence::from(&pose)],
+        ..Plan::default()
+    }
+}
+
+#[test]
+fn clean_trousers_pass_every_upright_and_seated_pose() {
+    let Some(rigs) = support::rigs() else { return };
+    for (body, garment) in [
+        (AVERAGE, "trousers/trousers_average_build9.glb"),
+        (AVERAGE, "trousers/trousers_average_build9_thick.glb"),
+        ("bodies/mhr_body_slim.glb", "trousers/trousers_slim_build9.glb"),
+    ] {
+        let fitting = run(&wear(&rigs, body, garment), &plan(&[]), &|| ());
+        for pose in fitting.poses.iter().filter(|pose| pose.demand != Demand::Hard) {
+            assert_eq!(
+                pose.verdict,
+                Verdict::Pass,
+                "{garment}, {}: {:?}",
+                pose.pose,
+                fitting.reasons.first()
+            );
+        }
+        assert!(
+            fitting
+                .rig_findings
+                .iter()
+                .all(|finding| finding.severity == Severity::Note)
+        );
+    }
+}
+
+#[test]
+fn planted_defects_fail_by_the_measure_that_names_them() {
+    let Some(rigs) = support::rigs() else { return };
+    let bled = try_on(
+        &rigs,
+        "trousers/trousers_average_defect_bleed_L_to_R.glb",
+        &["standing", "walk"],
+    );
+    assert_eq!(bled.verdict, Verdict::Fail);
+    assert!(
+        bled.reasons[0].what.starts_with("skin_shows"),
+        "{:?}",
+        bled.reasons[0]
+    );
+    assert!(
+        bled.reasons[0].say.contains("inner right thigh"),
+        "{}",
+        bled.reasons[0].say
+    );
+    assert!(
+        bled.rig_findings
+            .iter()
+            .any(|finding| finding.code == "wrong_side_weight")
+    );
+    // Independent figures: standing 243 cm² of inner skin 8.6 mm deep; at heel strike of the walk 286 cm², 14 mm.
+    assert!(near(
+        number(&bled, "standing", "skin_shows.inner.area_cm2"),
+        243.0,
+        1.0
+    ));
+    assert!(near(
+        number(&bled, "standing", "skin_shows.inner.depth_mm"),
+        8.6,
+        0.0
+    ));
+    assert!(near(
+        number(&bled, "walk", "skin_shows.inner.area_cm2"),
+        286.0,
+        1.0
+    ));
+    assert!(near(
+        number(&bled, "walk", "skin_shows.inner.depth_mm"),
+        14.0,
+        0.0
+    ));
+
+    let smooth = try_on(
+        &rigs,
+        "trousers/trousers_average_defect_oversmooth.glb",
+        &["standing", "sitting"],
+    );
+    assert_eq!(smooth.verdict, Verdict::Fail);
+    let unlike = smooth
+        .rig_findings
+        .iter()
+        .find(|finding| finding.code == "weights_unlike_skin")
+        .unwrap();
+    assert!(unlike.count > 1000, "{unlike:?}");
+
+    let row = try_on(
+        &rigs,
+        "trousers/trousers_average_defect_unnormalised_row.glb",
+        &["standing"],
+    );
+    let fault = row
+        .rig_findings
+        .iter()
+        .find(|finding| finding.severity == Severity::Fault)
+        .unwrap();
+    assert_eq!((fault.code.as_str(), fault.count), ("rows_unnormalised", 1));
+    assert!(
+        fault.say.contains("0.620") && fault.place.starts_with("vertex "),
+        "{fault:?}"
+    );
+    assert_eq!(row.verdict, Verdict::Fail);
+    assert_eq!(
+        pose_of(&row, "standing").verdict,
+        Verdict::Pass,
+        "the row is left out of the measures"
+    );
+}
+
+#[test]
+fn independent_figures_on_a_chair_and_in_a_squat() {
+    let Some(rigs) = support::rigs() else { return };
+    let dressed = wear(&rigs, AVERAGE, "trousers/trousers_average_build9.glb");
+    let chair = run(
+        &dressed,
+        &angles("demand: seated\nangles: { hips: { flexion: 90, abduction: 5 }, knees: { flexion: 90 } }\n"),
+        &|| (),
+    );
+    for (path, figure) in [
+        ("stretch.raw.p99", 1.65),
+        ("stretch.beyond_skin.p99", 1.10),
+        ("stretch.beyond_skin.worst_5cm2", 1.21),
+    ] {
+        assert!(
+            (number(&chair, "figure", path) - figure).abs() < 0.01,
+            "{path} {}",
+            number(&chair, "figure", path)
+        );
+    }
+    assert!(near(number(&chair, "figure", "buried.depth_mm"), 2.2, 0.05));
+    assert!(near(number(&chair, "figure", "buried.area_cm2"), 35.0, 1.0));
+    assert!(near(
+        number(&chair, "figure", "skin_shows.inner.area_cm2"),
+        1.6,
+        1.0
+    ));
+    assert_eq!(number(&chair, "figure", "lift.area_cm2"), 0.0);
+    let squat = run(
+        &dressed,
+        &angles(
+            "demand: hard\nangles: { hips: { flexion: 95, abduction: 15, rotation: 10 }, knees: { flexion: 135 } }\n",
+        ),
+        &|| (),
+    );
+    let seen = number(&squat, "figure", "skin_shows.inner.area_cm2")
+        + number(&squat, "figure", "skin_shows.edge.area_cm2");
+    assert!(near(seen, 26.0, 1.0), "{seen}");
+    assert!(near(
+        number(&squat, "figure", "skin_shows.outside.area_cm2"),
+        362.0,
+        1.0
+    ));
+    assert!(near(number(&squat, "figure", "buried.area_cm2"), 304.0, 1.0));
+    assert!(near(number(&squat, "figure", "buried.depth_mm"), 6.7, 0.05));
+}
+
+#[test]
+fn flipped_and_thick_cloth_measure_as_the_plain_one() {
+    let Some(rigs) = support::rigs() else { return };
+    let names = ["standing", "sitting", "squat"];
+    let plain = try_on(&rigs, "trousers/trousers_average_build9.glb", &names);
+    let flipped = try_on(&rigs, "trousers/trousers_average_build9_flipped.glb", &names);
+    assert_eq!(plain.poses, renamed(&flipped, &plain).poses);
+    let turned = flipped
+        .rig_findings
+        .iter()
+        .find(|finding| finding.code == "flipped_fabric")
+        .unwrap();
+    assert_eq!(turned.count, 3110);
+    let thick = try_on(&rigs, "trousers/trousers_average_build9_thick.glb", &names);
+    for pose in names {
+        for path in [
+            "skin_shows.inner.area_cm2",
+            "skin_shows.edge.area_cm2",
+            "lift.area_cm2",
+        ] {
+            let (a, b) = (number(&plain, pose, path), number(&thick, pose, path));
+            assert!((a - b).abs() <= 0.8, "{pose} {path}: {a} and {b}");
+        }
+        for path in ["stretch.beyond_skin.p99", "stretch.raw.p99"] {
+            assert!(
+                (number(&plain, pose, path) - number(&thick, pose, path)).abs() < 0.01,
+                "{pose} {path}"
+            );
+        }
+    }
+}
+
+/// The same fitting with the other's garment name in its places.
+fn renamed(fitting: &Fitting, as_in: &Fitting) -> Fitting {
+    let text = serde_json::to_string(fitting).unwrap();
+    serde_json::from_str(&text.replace(&fitting.garments[0].name, &as_in.garments[0].name)).unwrap()
+}
+
+#[test]
+fn a_cut_body_is_partly_tested_without_a_false_alarm() {
+    let Some(rigs) = support::rigs() else { return };
+    let cut = run(
+        &wear(
+            &rigs,
+            "bodies/mhr_body_average_cut.glb",
+            "trousers/trousers_average_build9.glb",
+        ),
+        &plan(&[]),
+        &|| (),
+    );
+    assert_eq!(cut.verdict, Verdict::PartlyTested, "{:?}", cut.reasons.first());
+    let share = cut.garments[0].over_skin_share;
+    assert!((0.06..0.08).contains(&share), "{share}");
+    assert!(
+        cut.rig_findings
+            .iter()
+            .any(|finding| finding.say.contains("7 % of this garment lies over skin"))
+    );
+}
+
+#[test]
+fn one_file_works_by_mesh_and_unchosen_gets_a_proposal() {
+    let Some(rigs) = support::rigs() else { return };
+    let file = rigs.join("one_file/average_dressed.glb");
+    let unchosen = dress(&Outfit {
+        garment: file.clone(),
+        ..Outfit::default()
+    })
+    .unwrap_err()
+    .to_string();
+    assert!(
+        unchosen.contains("--garment-mesh \"trousers\"") && unchosen.contains("--body-mesh \"body\""),
+        "{unchosen}"
+    );
+    let chosen = Outfit {
+        garment: file,
+        garment_meshes: vec!["trousers".into()],
+        ..Outfit::default()
+    };
+    let one = run(&dress(&chosen).unwrap(), &plan(&["standing", "sitting"]), &|| ());
+    let two = try_on(
+        &rigs,
+        "trousers/trousers_average_build9.glb",
+        &["standing", "sitting"],
+    );
+    for pose in ["standing", "sitting"] {
+        assert_eq!(
+            pose_of(&one, pose).frames[0].measures,
+            pose_of(&two, pose).frames[0].measures,
+            "the same pair in one file"
+        );
+    }
+}
+
+#[test]
+fn a_garment_alone_is_partly_tested() {
+    let Some(rigs) = support::rigs() else { return };
+    let outfit = Outfit {
+        garment: rigs.join("trousers/trousers_average_build9.glb"),
+        ..Outfit::default()
+    };
+    let alone = run(&dress(&outfit).unwrap(), &plan(&["standing", "sitting"]), &|| ());
+    assert_eq!(alone.verdict, Verdict::PartlyTested);
+    assert!(number(&alone, "sitting", "stretch.raw.p99") > 1.3);
+    assert_eq!(
+        pose_of(&alone, "sitting").frames[0]
+            .measures
+            .get("skin_shows.inner.area_cm2"),
+        None
+    );
+}
+
+#[test]
+fn another_bodys_garment_stops() {
+    let Some(rigs) = support::rigs() else { return };
+    let other = try_on(&rigs, "trousers/trousers_slim_build9.glb", &["standing"]);
+    assert_eq!(other.verdict, Verdict::CouldNotRun);
+    assert!(other.poses.is_empty());
+}
+
+#[test]
+fn the_synthetic_clip_has_numbers_for_every_key() {
+    let Some(rigs) = support::rigs() else { return };
+    let dressed = wear(&rigs, "synthetic/body.glb", "synthetic/trousers.glb");
+    let wanted = clip::find(&dressed.rig, "poses32").unwrap().clone();
+    let sequence = Sequence::of_clip(0, &wanted, Demand::Hard);
+    let fitting = run(
+        &dressed,
+        &Plan {
+            sequences: vec![sequence],
+            ..Plan::default()
+        },
+        &|| (),
+    );
+    assert_eq!(fitting.poses[0].frames.len(), 32);
+    for frame in &fitting.poses[0].frames {
+        for (path, value) in &frame.measures.values {
+            assert!(value.is_some_and(f64::is_finite), "key {}: {path}", frame.frame);
+        }
+    }
+}
+
+#[test]
+fn the_eighteen_encodings_pose_alike() {
+    let Some(rigs) = support::rigs() else { return };
+    let plan = plan(&["sitting"]);
+    let posed = |garment: &str| {
+        let dressed = wear(&rigs, AVERAGE, garment);
+        let world = gusset::fitting::joints_at(&dressed, &plan.sequences[0].frames[0]);
+        let mut scratch = gusset::contact::Scratch::new(&dressed.body, &dressed.layers);
+        scratch.pose(&dressed.body, &dressed.layers, &world);
+        // Encodings order and split vertices differently: compare as a set of places by nearest distance.
+        scratch.layer_positions(0).to_vec()
+    };
+    let base = posed("trousers/trousers_average_build9.glb");
+    let mut files: Vec<_> = std::fs::read_dir(rigs.join("encodings"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .filter(|name| name.ends_with(".glb") || name.ends_with(".gltf"))
+        .collect();
+    files.sort();
+    assert_eq!(files.len(), 18);
+    for file in files {
+        // Quantised weights really move a few vertices: 8 bits by 1.4 mm, 16 bits by 0.006 mm.
+        let most = if file.contains("u8norm") { 1.5e-3 } else { 1e-5 };
+        let own = posed(&format!("encodings/{file}"));
+        let far = own.iter().map(|p| nearest(p, &base)).fold(0.0f32, f32::max);
+        assert!(far < most, "{file}: {far} m off");
+    }
+}
+
+fn nearest(point: &[f32; 3], others: &[[f32; 3]]) -> f32 {
+    let distance_sq = |other: &[f32; 3]| (0..3).map(|k| (point[k] - other[k]).powi(2)).sum::<f32>();
+    others
+        .iter()
+        .map(distance_sq)
+        .fold(f32::INFINITY, f32::min)
+        .sqrt()
+}
