@@ -165,7 +165,11 @@ impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
         for other in set_bits(wanted & !beside(a.corners(lane), b)) {
             if let Some(ends) = crossing(a.corners(lane), b.corners(other)) {
                 let second = b.triangle[other];
-                self.found.push(Crossing { first, second, ends: ends.map(narrow) });
+                self.found.push(Crossing {
+                    first,
+                    second,
+                    ends: ends.map(narrow),
+                });
             }
         }
     }
