@@ -242,10 +242,6 @@ struct Reach {
 }
 
 #[inline(always)]
-#[expect(
-    clippy::needless_range_loop,
-    reason = "a loop over lanes is what compiles to vector code"
-)]
 fn reach(leaf: &Leaf, origin: [f32; 3], along: [f32; 3]) -> Reach {
     let (mut low, mut high, mut size) = ([0.0; WIDTH], [0.0; WIDTH], [0.0; WIDTH]);
     let thick = along.map(f32::abs);
