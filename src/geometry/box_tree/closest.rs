@@ -168,6 +168,10 @@ fn triangle_distances<const FIRST: usize>(leaf: &Leaf, point: [f32; 3]) -> [f32;
 /// Squared distance to each child's box. Never above that to anything inside it, not even by rounding:
 /// every step here is monotone and the same as in [`to_box`].
 #[inline(always)]
+#[expect(
+    clippy::needless_range_loop,
+    reason = "a loop over lanes is what compiles to vector code"
+)]
 fn box_distances(node: &Node, point: [f32; 3]) -> Lanes {
     let mut distances = [0.0; WIDTH];
     for lane in 0..WIDTH {

@@ -37,6 +37,7 @@ pub fn crossings_where(
         second,
         accept,
         found,
+        two_meshes: true,
     };
     walk.nodes(&first.nodes[0], &second.nodes[0]);
     sort(found);
@@ -74,6 +75,7 @@ pub fn self_crossings_where(
         second: tree,
         accept,
         found,
+        two_meshes: false,
     };
     walk.node_itself(&tree.nodes[0]);
     for pair in found.iter_mut() {
@@ -92,6 +94,8 @@ struct Walk<'a, F> {
     second: &'a BoxTree,
     accept: F,
     found: &'a mut Vec<Crossing>,
+    /// Leaves of one mesh mostly hang together and cannot be parted; there it is not worth trying.
+    two_meshes: bool,
 }
 
 impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
@@ -136,7 +140,7 @@ impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
     fn leaves(&mut self, a: &Leaf, around_b: Bounds, b: &Leaf) {
         let ((a_min, a_max), (b_min, b_max)) = (a.boxes(), b.boxes());
         let present = a.present() & overlapping(around_b, &a_min, &a_max);
-        if present == 0 || parted(a, b) || parted(b, a) {
+        if present == 0 || (self.two_meshes && (parted(a, b) || parted(b, a))) {
             return;
         }
         let all = b.present();
@@ -146,25 +150,27 @@ impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
                 max: a_max.map(|row| row[lane]),
             };
             let near = all & overlapping(bounds, &b_min, &b_max);
-            if near != 0 {
-                for other in set_bits(near & !beside(a.corners(lane), b)) {
-                    self.triangles(a, lane, b, other);
-                }
-            }
+            self.lane(a, lane, b, near);
         }
     }
 
-    fn triangles(&mut self, a: &Leaf, lane: usize, b: &Leaf, other: usize) {
-        let (first, second) = (a.triangle[lane], b.triangle[other]);
-        if !(self.accept)(first, second) {
+    /// One triangle against some of a leaf.
+    fn lane(&mut self, a: &Leaf, lane: usize, b: &Leaf, near: u32) {
+        let first = a.triangle[lane];
+        let wanted = set_bits(near).filter(|&other| (self.accept)(first, b.triangle[other]));
+        let wanted = wanted.fold(0, |wanted, other| wanted | 1 << other);
+        if wanted == 0 {
             return;
         }
-        if let Some(ends) = crossing(a.corners(lane), b.corners(other)) {
-            self.found.push(Crossing {
-                first,
-                second,
-                ends: ends.map(narrow),
-            });
+        for other in set_bits(wanted & !beside(a.corners(lane), b)) {
+            if let Some(ends) = crossing(a.corners(lane), b.corners(other)) {
+                let second = b.triangle[other];
+                self.found.push(Crossing {
+                    first,
+                    second,
+                    ends: ends.map(narrow),
+                });
+            }
         }
     }
 
@@ -192,9 +198,7 @@ impl<F: Fn(u32, u32) -> bool> Walk<'_, F> {
                 max: max.map(|row| row[lane]),
             };
             let later = leaf.present() & overlapping(bounds, &min, &max) & (u32::MAX << lane << 1);
-            for other in set_bits(later & !beside(leaf.corners(lane), leaf)) {
-                self.triangles(leaf, lane, leaf, other);
-            }
+            self.lane(leaf, lane, leaf, later);
         }
     }
 }
@@ -238,10 +242,6 @@ struct Reach {
 }
 
 #[inline(always)]
-#[expect(
-    clippy::needless_range_loop,
-    reason = "a loop over lanes is what compiles to vector code"
-)]
 fn reach(leaf: &Leaf, origin: [f32; 3], along: [f32; 3]) -> Reach {
     let (mut low, mut high, mut size) = ([0.0; WIDTH], [0.0; WIDTH], [0.0; WIDTH]);
     let thick = along.map(f32::abs);
