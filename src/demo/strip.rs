@@ -36,6 +36,8 @@ pub(super) struct Strip {
     pub(super) rows: Vec<Vec<Point>>,
     /// For each row whether its two ends are the same points.
     pub(super) round: Vec<bool>,
+    /// Rows follow each other upwards (upper clothes) instead of downwards.
+    pub(super) upward: bool,
 }
 
 /// Ray directions of a row at a share of the way from the side (0) to an end (1).
@@ -132,6 +134,7 @@ pub(super) fn weave(
         back,
         rows,
         round,
+        upward: false,
     }
 }
 
@@ -203,4 +206,46 @@ fn onto(distance: &impl Fn(&Point) -> f64, point: Point) -> Point {
     let mut on = point - slope * (distance(&point) / slope.norm_squared().max(0.1)).clamp(-0.02, 0.02);
     on.x = on.x.max(3e-4);
     on
+}
+
+/// Length of a polygon.
+pub(super) fn length(curve: &[Point]) -> f64 {
+    curve.windows(2).map(|pair| (pair[1] - pair[0]).norm()).sum()
+}
+
+/// `count` + 1 points at equal distances along a curve, its ends included.
+pub(super) fn evenly(curve: &[Point], count: usize) -> Vec<Point> {
+    let whole = length(curve);
+    let mut points = vec![curve[0]];
+    let (mut passed, mut piece) = (0.0, 0);
+    for step in 1..count {
+        let wanted = whole * step as f64 / count as f64;
+        loop {
+            let long = (curve[piece + 1] - curve[piece]).norm();
+            if passed + long >= wanted || piece + 2 == curve.len() {
+                points.push(curve[piece] + (curve[piece + 1] - curve[piece]) * ((wanted - passed) / long));
+                break;
+            }
+            passed += long;
+            piece += 1;
+        }
+    }
+    points.push(curve[curve.len() - 1]);
+    points
+}
+
+/// Outward directions of all points of a strip; on the middle they stay in the middle plane.
+pub(super) fn normals(strip: &Strip, distance: &impl Fn(&Point) -> f64) -> Vec<Vec<Point>> {
+    let normal = |point: &Point| {
+        let mut slope = super::shape::gradient(distance, point);
+        if point.x == 0.0 {
+            slope.x = 0.0;
+        }
+        slope.normalize()
+    };
+    strip
+        .rows
+        .iter()
+        .map(|row| row.iter().map(normal).collect())
+        .collect()
 }
