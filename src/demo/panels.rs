@@ -198,7 +198,7 @@ fn bind_neckline(
         let pair = [[a, c, b], [a, d, c]];
         panels
             .triangles
-            .extend(pair.map(|[p, q, s]| if flipped == at_front { [p, q, s] } else { [p, s, q] }));
+            .extend(pair.map(|[p, q, s]| if flipped != at_front { [p, q, s] } else { [p, s, q] }));
     }
 }
 

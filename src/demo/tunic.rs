@@ -13,11 +13,11 @@ use nalgebra::{Rotation3, Vector3};
 type Point = Vector3<f64>;
 
 /// Levels as shares of stature.
-const FAN: f64 = 0.665;
+const FAN: f64 = 0.640;
 const NECK_FRONT: f64 = 0.812;
 const NECK_BACK: f64 = 0.842;
-/// How steeply the neckline's middle looks up at the slope of the shoulder, radians.
-const SHOULDER_RISE: f64 = 0.42;
+/// Slope at which the rays of the neckline look up at the shoulder.
+const SHOULDER_RISE: f64 = 0.40;
 
 /// The surface of upper clothes.
 struct Upper<'a> {
@@ -70,7 +70,7 @@ pub(super) fn cut(of: &Mannequin, body: &Shape, pattern: &Pattern) -> (Strip, Ve
     strip.upward = true;
     even_out(
         &mut strip,
-        fan.saturating_sub(4).max(1)..(fork + 18).min(plans.len() - 2),
+        fan.saturating_sub(5).max(1)..(fork + 18).min(plans.len() - 2),
         &distance,
     );
     let normals = normals(&strip, &distance);
@@ -104,7 +104,7 @@ fn plans(
         let share = ((row as f64 - fan as f64) / (fork - fan) as f64).max(0.0);
         let height = bottom + (fan_level - bottom) * (row as f64 / fan as f64).min(1.0);
         let start = Vector3::new(0.0, height, -0.008 * shape.stature);
-        let (side, up) = frame_at(share * FORK_TURN * all);
+        let (side, up) = frame_at(share.powf(1.3) * FORK_TURN * all);
         let ends = Ends::At(fronts[row], backs[row]);
         plans.push(RowPlan {
             centre: start + (at_fork - start) * share,
@@ -173,7 +173,6 @@ fn middle_and_neck(
     };
     let (front_up, back_up) = (middle(1.0, &neck_front), middle(-1.0, &neck_back));
     let ahead = (neck_front - centre).normalize();
-    let up_shoulder = Vector3::new(SHOULDER_RISE.cos(), SHOULDER_RISE.sin(), 0.0);
     let along = |hand: f64, neck: &Point| {
         let mut curve = vec![*neck];
         for step in 1..=24 {
@@ -181,7 +180,7 @@ fn middle_and_neck(
             curve.push(shoot(
                 distance,
                 &centre,
-                &(ahead * (cosine * hand) + up_shoulder * sine),
+                &(ahead * (cosine * hand) + Vector3::new(sine, SHOULDER_RISE * sine * sine, 0.0)),
             ));
         }
         curve
