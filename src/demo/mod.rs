@@ -27,3 +27,6 @@ pub use mannequin::{Mannequin, body};
 pub use pattern::{Kind, Pattern};
 pub use scenario::{Piece, Scenario, Worn, quick, scenario};
 pub use size::{BodyShape, Girths, Helpers};
+
+#[cfg(test)]
+mod tests;
