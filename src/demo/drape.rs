@@ -44,4 +44,11 @@ impl Trousers<'_> {
         let trunk = self.body.girdle(&p) - self.ease.trunk;
         smooth_min(trunk, leg, self.body.hip_blend)
     }
+
+    /// The same without the clearance between the legs: what a skirt lies on.
+    pub(super) fn girdle_and_thigh(&self, point: &Point) -> f64 {
+        let p = Vector3::new(point.x.abs(), point.y, point.z);
+        let trunk = self.body.girdle(&p) - self.ease.trunk;
+        smooth_min(trunk, self.body.bound_leg_limb(&p) - self.ease.thigh, 0.06)
+    }
 }

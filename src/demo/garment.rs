@@ -2,9 +2,11 @@
 
 use super::mannequin::Mannequin;
 use super::panels::{self, Finish, Panels};
-use super::pattern::Pattern;
+use super::pattern::{Kind, Pattern};
+use super::skirt;
 use super::strip::Strip;
 use super::trousers;
+use super::tunic;
 use super::under::Under;
 use super::weights::{self, Row};
 use crate::rig::{Mesh, Rig};
@@ -25,13 +27,17 @@ pub struct Garment {
 pub fn garment(of: &Mannequin, pattern: &Pattern) -> Garment {
     let turn = pattern.build_splay - of.shape.hip_splay;
     let body = of.surface.clone().with_turn(turn);
-    let (strip, normals) = trousers::cut(of, &body, pattern);
-    let rows = weights_beneath(of, &strip, turn);
-    let finish = Finish::hemmed(
-        strip.rows.len(),
-        pattern.thickness,
-        (0.030 / pattern.grain).round() as usize,
-    );
+    let (strip, normals) = match pattern.kind {
+        Kind::Leggings | Kind::SlimTrousers | Kind::WideTrousers => trousers::cut(of, &body, pattern),
+        Kind::Skirt => skirt::cut(of, &body, pattern),
+        Kind::Tunic | Kind::Jacket => tunic::cut(of, &body, pattern),
+    };
+    let rows = weights_beneath(of, &strip, turn, pattern.kind);
+    let turned = (0.030 / pattern.grain).round() as usize;
+    let finish = match pattern.kind {
+        Kind::Jacket => Finish::lined(strip.rows.len(), pattern.thickness),
+        _ => Finish::hemmed(strip.rows.len(), pattern.thickness, turned),
+    };
     let panels = panels::lay_out(&strip, &normals, &rows, &finish);
     Garment {
         rig: rig(of, pattern, turn, &panels),
@@ -47,13 +53,18 @@ impl Garment {
 }
 
 /// Weights of the nearest skin of the left half, smoothed a little along and across the cloth.
-fn weights_beneath(of: &Mannequin, strip: &Strip, turn: f64) -> Vec<Vec<Row>> {
+fn weights_beneath(of: &Mannequin, strip: &Strip, turn: f64, kind: Kind) -> Vec<Vec<Row>> {
     let posed = posed_skin(of, turn);
-    let arm = |joint: usize| {
-        let name = &of.skeleton.joints[joint].name;
-        name.contains("Arm") || name.contains("Hand")
+    let bars: &[&str] = if kind.has_sleeves() {
+        &["Hand", "head"]
+    } else {
+        &["Arm", "Hand"]
     };
-    let of_cloth = |vertex: &u32| posed[*vertex as usize].x >= 0.0 && !arm(of.rows[*vertex as usize][0].0);
+    let barred = |joint: usize| {
+        bars.iter()
+            .any(|bar| of.skeleton.joints[joint].name.contains(bar))
+    };
+    let of_cloth = |vertex: &u32| posed[*vertex as usize].x >= 0.0 && !barred(of.rows[*vertex as usize][0].0);
     let triangles = of
         .skin
         .triangles
@@ -73,7 +84,8 @@ fn weights_beneath(of: &Mannequin, strip: &Strip, turn: f64) -> Vec<Vec<Row>> {
                 .collect()
         })
         .collect();
-    for _ in 0..2 {
+    let rounds = if kind == Kind::Skirt { 40 } else { 2 };
+    for _ in 0..rounds {
         dense = smoothed(strip, &dense, &twin);
     }
     let finish = |(point, row): (&Point, &Vec<f64>)| {
@@ -117,6 +129,9 @@ fn smoothed(strip: &Strip, rows: &[Vec<Vec<f64>>], twin: &[usize]) -> Vec<Vec<Ve
             ring.push(rows[row + 1][column].clone());
         }
         let across = |column: usize, inner: usize| {
+            if strip.rows[row][column].x > 0.0 && !strip.round[row] {
+                return rows[row][column].clone(); // a free edge
+            }
             if strip.round[row] {
                 return rows[row][if column == 0 { last - 1 } else { 1 }].clone();
             }

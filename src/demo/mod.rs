@@ -9,12 +9,15 @@ mod mannequin;
 mod mesher;
 mod panels;
 mod pattern;
+mod print;
 mod scenario;
 mod shape;
 mod size;
 mod skeleton;
+mod skirt;
 mod strip;
 mod trousers;
+mod tunic;
 mod under;
 mod weights;
 
@@ -22,5 +25,8 @@ pub use faults::{Fault, plant};
 pub use garment::{Garment, garment};
 pub use mannequin::{Mannequin, body};
 pub use pattern::{Kind, Pattern};
-pub use scenario::{Piece, quick};
+pub use scenario::{Piece, Scenario, Worn, quick, scenario};
 pub use size::{BodyShape, Girths, Helpers};
+
+#[cfg(test)]
+mod tests;

@@ -21,6 +21,20 @@ impl Finish {
         rows.extend((0..=turned).map(|row| (last - row, thickness)));
         Self { rows }
     }
+
+    /// An outer and an inner sheet all over, joined at the hems.
+    pub(super) fn lined(count: usize, thickness: f64) -> Self {
+        let mut rows: Vec<(usize, f64)> = (0..count).map(|row| (row, 0.0)).collect();
+        rows.extend((0..count).rev().map(|row| (row, thickness)));
+        rows.push((0, 0.0));
+        Self { rows }
+    }
+
+    /// For a lined cloth, the inner twin of outer row `row`.
+    fn twin(&self, row: usize) -> Option<usize> {
+        let count = (self.rows.len() - 1) / 2;
+        (self.rows[0].1 == 0.0 && row < count).then(|| 2 * count - 1 - row)
+    }
 }
 
 /// One vertex of the finished cloth.
@@ -78,9 +92,24 @@ pub(super) fn lay_out(strip: &Strip, normals: &[Vec<Point>], rows: &[Vec<Row>], 
     for mirrored in [false, true] {
         for (first, grid, flat) in &pieces {
             let width = extent(flat, 0)[1];
-            emit(&mut panels, grid, flat, mirrored, offset, |r, c| {
-                rows[finish.rows[r].0][first + c].clone()
-            });
+            let base = panels.vertices.len() as u32;
+            emit(
+                &mut panels,
+                grid,
+                flat,
+                mirrored != strip.upward,
+                mirrored,
+                offset,
+                |r, c| rows[finish.rows[r].0][first + c].clone(),
+            );
+            bind_neckline(
+                &mut panels,
+                strip,
+                finish,
+                grid[0].len(),
+                (base, *first == 0),
+                mirrored != strip.upward,
+            );
             offset += width + GAP;
         }
     }
@@ -98,6 +127,7 @@ fn emit(
     panels: &mut Panels,
     grid: &[Vec<Point>],
     flat: &[Vec<Vector2<f64>>],
+    flipped: bool,
     mirrored: bool,
     offset: f64,
     row_at: impl Fn(usize, usize) -> Row,
@@ -142,8 +172,33 @@ fn emit(
             };
             panels
                 .triangles
-                .extend(pair.map(|[p, q, s]| if mirrored { [p, s, q] } else { [p, q, s] }));
+                .extend(pair.map(|[p, q, s]| if flipped { [p, s, q] } else { [p, q, s] }));
         }
+    }
+}
+
+/// Joins the two sheets of a lined garment along its neckline: rows whose ends are free.
+fn bind_neckline(
+    panels: &mut Panels,
+    strip: &Strip,
+    finish: &Finish,
+    columns: usize,
+    (base, at_front): (u32, bool),
+    flipped: bool,
+) {
+    let column = if at_front { 0 } else { columns - 1 };
+    let end = if at_front { 0 } else { strip.front + strip.back };
+    for row in 0..strip.rows.len() - 1 {
+        let free = strip.rows[row + 1][end].x > 0.0 && !strip.round[row] && !strip.round[row + 1];
+        let (Some(inner), true) = (finish.twin(row), free) else {
+            continue;
+        };
+        let index = |row: usize| base + (row * columns + column) as u32;
+        let [a, b, c, d] = [index(row), index(row + 1), index(inner - 1), index(inner)];
+        let pair = [[a, c, b], [a, d, c]];
+        panels
+            .triangles
+            .extend(pair.map(|[p, q, s]| if flipped != at_front { [p, q, s] } else { [p, s, q] }));
     }
 }
 

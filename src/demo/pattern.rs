@@ -26,6 +26,19 @@ pub enum Kind {
     SlimTrousers,
     /// To the ankle, falling straight from the seat.
     WideTrousers,
+    /// From the waist to below the knee, falling free from the seat.
+    Skirt,
+    /// Over the hips, with sleeves to the wrist.
+    Tunic,
+    /// Short, padded and lined, with sleeves; worn over a tunic.
+    Jacket,
+}
+
+impl Kind {
+    /// Whether it is an upper garment.
+    pub(super) fn has_sleeves(self) -> bool {
+        matches!(self, Self::Tunic | Self::Jacket)
+    }
 }
 
 impl Pattern {
@@ -35,6 +48,9 @@ impl Pattern {
             Kind::Leggings => (0.0025, 0.001),
             Kind::SlimTrousers => (0.007, 0.0015),
             Kind::WideTrousers => (0.012, 0.0015),
+            Kind::Skirt => (0.008, 0.0015),
+            Kind::Tunic => (0.009, 0.0015),
+            Kind::Jacket => (0.026, 0.010),
         };
         Self {
             name: name.to_owned(),

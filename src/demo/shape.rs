@@ -214,16 +214,24 @@ impl Shape {
         smooth_min(self.trunk.distance(p), seat, 0.06)
     }
 
+    /// The trunk from hip to neck as cloth sees it: hollows between the two sides are spanned.
+    pub(super) fn bodice(&self, p: &Point) -> f64 {
+        let across = Vector3::new(-p.x, p.y, p.z);
+        let bust = smooth_min(self.bust.distance(p), self.bust.distance(&across), 0.08);
+        let trunk = smooth_min(self.girdle(p), bust, 0.07);
+        smooth_min(trunk, self.neck.distance(p), 0.05)
+    }
+
+    /// Arm and shoulder without the hand.
+    pub(super) fn sleeve(&self, p: &Point) -> f64 {
+        smooth_min(self.arm.distance(p), self.shoulder.distance(p), 0.04)
+    }
+
     /// One arm with shoulder and hand.
     pub(super) fn arm_distance(&self, p: &Point) -> f64 {
         let hand = smooth_min(self.palm.distance(p), self.thumb.distance(p), 0.014);
         let arm = smooth_min(self.arm.distance(p), hand, 0.02);
         smooth_min(arm, self.shoulder.distance(p), 0.04)
-    }
-
-    /// Gradient by four evaluations at the corners of a tetrahedron.
-    pub(super) fn gradient(&self, point: &Point) -> Point {
-        gradient(&|p| self.distance(p), point)
     }
 }
 

@@ -196,11 +196,6 @@ pub(super) struct Joints {
 const TOE_OUT: f64 = 0.10;
 
 impl BodyShape {
-    /// A length given as a share of an adult's stature (Drillis and Contini 1966, via Winter 2009).
-    pub(super) fn share(&self, of_stature: f64) -> f64 {
-        of_stature * self.stature
-    }
-
     /// Joints as bound. Segment ratios after Drillis and Contini; a child's legs and arms are shorter by 6 %.
     pub(super) fn joints(&self) -> Joints {
         let h = self.stature;

@@ -4,7 +4,7 @@ use super::drape::{LegEase, Trousers};
 use super::mannequin::Mannequin;
 use super::pattern::{Kind, Pattern};
 use super::shape::Shape;
-use super::strip::{Ends, RowPlan, Strip, even_out, shoot, weave};
+use super::strip::{Ends, RowPlan, Strip, even_out, evenly, length, normals, shoot, weave};
 use nalgebra::Vector3;
 
 type Point = Vector3<f64>;
@@ -54,7 +54,7 @@ fn ease(pattern: &Pattern, size: f64) -> LegEase {
             knee: e + 0.004 * size,
             hem: e + 0.010 * size,
         },
-        Kind::WideTrousers => LegEase {
+        _ => LegEase {
             trunk: e,
             thigh: e + 0.008 * size,
             knee: e + 0.030 * size,
@@ -147,45 +147,4 @@ fn rise(of: &Mannequin, pattern: &Pattern, distance: &impl Fn(&Point) -> f64) ->
         .for_each(|point| point.x = 0.0);
     backs[rows] = fronts[rows];
     (fronts, backs)
-}
-
-fn length(curve: &[Point]) -> f64 {
-    curve.windows(2).map(|pair| (pair[1] - pair[0]).norm()).sum()
-}
-
-/// `count` + 1 points at equal distances along a curve, its ends included.
-pub(super) fn evenly(curve: &[Point], count: usize) -> Vec<Point> {
-    let whole = length(curve);
-    let mut points = vec![curve[0]];
-    let (mut passed, mut piece) = (0.0, 0);
-    for step in 1..count {
-        let wanted = whole * step as f64 / count as f64;
-        loop {
-            let long = (curve[piece + 1] - curve[piece]).norm();
-            if passed + long >= wanted || piece + 2 == curve.len() {
-                points.push(curve[piece] + (curve[piece + 1] - curve[piece]) * ((wanted - passed) / long));
-                break;
-            }
-            passed += long;
-            piece += 1;
-        }
-    }
-    points.push(curve[curve.len() - 1]);
-    points
-}
-
-/// Outward directions of all points of a strip; on the middle they stay in the middle plane.
-pub(super) fn normals(strip: &Strip, distance: &impl Fn(&Point) -> f64) -> Vec<Vec<Point>> {
-    let normal = |point: &Point| {
-        let mut slope = super::shape::gradient(distance, point);
-        if point.x == 0.0 {
-            slope.x = 0.0;
-        }
-        slope.normalize()
-    };
-    strip
-        .rows
-        .iter()
-        .map(|row| row.iter().map(normal).collect())
-        .collect()
 }

@@ -58,7 +58,23 @@ pub(super) fn diffuse(skin: &Skin, shape: &Shape, skeleton: &Skeleton) -> Vec<Ro
     let half: Vec<Row> = (0..skin.half)
         .map(|vertex| solved.iter().map(|column| column[vertex]).enumerate().collect())
         .collect();
+    let half = share_twist(skin, skeleton, half);
     mirrored(skin, skeleton, half)
+}
+
+/// Gives the far half of a limb to its twist helper, fading in over the middle of the limb.
+fn share_twist(skin: &Skin, skeleton: &Skeleton, mut half: Vec<Row>) -> Vec<Row> {
+    for (helper, of) in skeleton.joints.iter().enumerate() {
+        let (Some(limb), Some(end), true) = (of.parent, of.tip, of.name.ends_with("Twist")) else { continue };
+        let along = end - skeleton.joints[limb].at;
+        for (row, point) in half.iter_mut().zip(&skin.points) {
+            let t = (point - skeleton.joints[limb].at).dot(&along) / along.norm_squared();
+            let share = ((t - 0.25) / 0.5).clamp(0.0, 1.0);
+            row[helper].1 = row[limb].1 * share;
+            row[limb].1 -= row[helper].1;
+        }
+    }
+    half
 }
 
 /// The left half's rows, balanced on the middle, and their mirror image.
