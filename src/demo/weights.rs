@@ -65,7 +65,9 @@ pub(super) fn diffuse(skin: &Skin, shape: &Shape, skeleton: &Skeleton) -> Vec<Ro
 /// Gives the far half of a limb to its twist helper, fading in over the middle of the limb.
 fn share_twist(skin: &Skin, skeleton: &Skeleton, mut half: Vec<Row>) -> Vec<Row> {
     for (helper, of) in skeleton.joints.iter().enumerate() {
-        let (Some(limb), Some(end), true) = (of.parent, of.tip, of.name.ends_with("Twist")) else { continue };
+        let (Some(limb), Some(end), true) = (of.parent, of.tip, of.name.ends_with("Twist")) else {
+            continue;
+        };
         let along = end - skeleton.joints[limb].at;
         for (row, point) in half.iter_mut().zip(&skin.points) {
             let t = (point - skeleton.joints[limb].at).dot(&along) / along.norm_squared();
