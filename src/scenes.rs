@@ -11,10 +11,13 @@ use std::sync::Arc;
 /// More pictures than this make a page nobody reads; the table still lists every pose.
 const MOST_SCENES: usize = 16;
 
+/// Pose, frame, where to look, and the number that asks for the picture.
+type Wanted = (usize, usize, Option<Place>, String);
+
 /// A scene for the worst frame of every pose that is not a clean pass, worst first; for a clean pass, of the pose that
 /// comes nearest to a limit and of the first pose.
 pub fn of_fitting(dressed: &Dressed, plan: &Plan, fitting: &Fitting, number: usize) -> Vec<Scene> {
-    let mut wanted: Vec<(usize, usize, Option<Place>, String)> = Vec::new();
+    let mut wanted: Vec<Wanted> = Vec::new();
     for reason in &fitting.reasons {
         let Some(pose) = fitting.poses.iter().position(|pose| pose.pose == reason.pose) else {
             continue;
@@ -34,8 +37,8 @@ pub fn of_fitting(dressed: &Dressed, plan: &Plan, fitting: &Fitting, number: usi
 }
 
 /// The frame that uses most of a limit.
-fn nearest_to_a_limit(fitting: &Fitting) -> Option<(usize, usize, Option<Place>, String)> {
-    let mut best: Option<(f64, (usize, usize, Option<Place>, String))> = None;
+fn nearest_to_a_limit(fitting: &Fitting) -> Option<Wanted> {
+    let mut best: Option<(f64, Wanted)> = None;
     for (index, pose) in fitting.poses.iter().enumerate() {
         let Some(worst) = crate::report::worst::of_pose(&fitting.limits, pose) else {
             continue;

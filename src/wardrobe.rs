@@ -278,7 +278,7 @@ fn dress_on(
         }
         layers.push(layer(&body, &rig, &all, &mut found));
     }
-    found.sort_by(|a, b| b.severity.cmp(&a.severity));
+    found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Ok(Dressed {
         rig: body_rig,
         body,
@@ -347,7 +347,7 @@ fn alone(outfit: &Outfit, rig: Rig, cloth: &[usize]) -> Result<Dressed, WearErro
     let mut found = findings::of_remarks(&surface.name, &rig.remarks);
     let layer = Layer::new(&body, surface, skeleton);
     found.extend(findings::of_rows(&layer.surface));
-    found.sort_by(|a, b| b.severity.cmp(&a.severity));
+    found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Ok(Dressed {
         rig,
         body,

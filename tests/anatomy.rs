@@ -1,5 +1,7 @@
 //! Poses are absolute: whatever a rig's names, axes, scale or bind, standing is straight and sitting is level.
 
+#![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
 #[path = "support/rigs.rs"]
 mod support;
 

@@ -2,6 +2,8 @@
 //!
 //! The independent figures are those of another implementation on other libraries, on the same files (`DESIGN` 6).
 
+#![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
 #[path = "support/rigs.rs"]
 mod support;
 

@@ -1,6 +1,8 @@
 //! Distances and stretches against reference libraries (PyPI `libigl`, `numpy`, see `tests/reference/README.md`);
 //! winding numbers and crossings are in `seated.rs`.
 
+#![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
 #[path = "support/rigs.rs"]
 mod support;
 

@@ -1,5 +1,7 @@
 //! Posed vertices against an independent renderer's skinning (npm `three`, see `tests/reference/README.md`).
 
+#![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
 #[path = "support/rigs.rs"]
 mod support;
 

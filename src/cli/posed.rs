@@ -5,7 +5,7 @@ use gusset::contact::Scratch;
 use gusset::fitting::{Sequence, joints_at};
 use gusset::rig::gltf::{GlbMaterial, GlbScene, GlbSurface, ReadOptions, glb};
 use gusset::wardrobe::{Outfit, bare, dress};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 #[derive(Debug, clap::Args)]
@@ -89,10 +89,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn outfit(arguments: &Arguments, body: Option<&PathBuf>, garment: &PathBuf) -> Outfit {
+fn outfit(arguments: &Arguments, body: Option<&PathBuf>, garment: &Path) -> Outfit {
     Outfit {
         body: body.cloned(),
-        garment: garment.clone(),
+        garment: garment.to_owned(),
         garment_meshes: arguments.garment_mesh.clone(),
         ..Outfit::default()
     }
@@ -109,7 +109,7 @@ fn surface(name: &str, material: usize, positions: &[[f32; 3]], triangles: &[[u3
 }
 
 /// Written beside and renamed: the file is there whole or not at all.
-pub(super) fn write_whole(path: &std::path::Path, bytes: &[u8]) -> Result<(), Trouble> {
+pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Trouble> {
     let name = path
         .file_name()
         .map_or_else(|| "out".into(), |name| name.to_string_lossy().into_owned());

@@ -50,10 +50,10 @@ impl Samples {
             .map(|row| {
                 let mut sheet = Vec::with_capacity(counts[0] * counts[2]);
                 let y = grid.low.y + grid.edge * row as f64;
-                for column in 0..counts[0] {
+                for x in &xs {
                     for depth in 0..counts[2] {
                         let z = grid.low.z + grid.edge * depth as f64;
-                        sheet.push(distance(&Vector3::new(xs[column].abs(), y, z)) as f32);
+                        sheet.push(distance(&Vector3::new(x.abs(), y, z)) as f32);
                     }
                 }
                 sheet

@@ -107,8 +107,11 @@ pub struct Worn {
     pub over: Option<String>,
 }
 
+/// Wearer, garment, kind, build splay in degrees, what it is worn over, colours.
+type Hanger = (&'static str, &'static str, Kind, f64, Option<&'static str>, Dyes);
+
 /// Garments of the rack: body, name, kind, build splay in degrees, worn over, dyes.
-const RACK: [(&str, &str, Kind, f64, Option<&str>, Dyes); 6] = [
+const RACK: [Hanger; 6] = [
     (
         "wren",
         "work_trousers",

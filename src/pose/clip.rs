@@ -262,7 +262,15 @@ mod tests {
     #[test]
     fn rotations_go_evenly_along_the_shorter_arc() {
         // Hip flexion 90 as Rx(-90), then left abduction 9 as Rz(+9).
-        let (none, flexed) = ([0.0, 0.0, 0.0, 1.0], [-0.707_107, 0.0, 0.0, 0.707_107]);
+        let (none, flexed) = (
+            [0.0, 0.0, 0.0, 1.0],
+            [
+                -std::f32::consts::FRAC_1_SQRT_2,
+                0.0,
+                0.0,
+                std::f32::consts::FRAC_1_SQRT_2,
+            ],
+        );
         let third = 30_f64.to_radians();
         for to in [flexed, flexed.map(|part| -part)] {
             let thigh = turned(none, to, 1.0 / 3.0);
@@ -287,7 +295,15 @@ mod tests {
     #[test]
     fn a_spline_of_rotations_is_made_a_unit_again() {
         let zero = [0.0; 4];
-        let (none, quarter) = ([0.0, 0.0, 0.0, 1.0], [-0.707_107, 0.0, 0.0, 0.707_107]);
+        let (none, quarter) = (
+            [0.0, 0.0, 0.0, 1.0],
+            [
+                -std::f32::consts::FRAC_1_SQRT_2,
+                0.0,
+                0.0,
+                std::f32::consts::FRAC_1_SQRT_2,
+            ],
+        );
         let values = [zero, none, zero, zero, quarter, zero];
         let rotation = channel(Path::Rotation, Interpolation::CubicSpline, &[0.0, 1.0], &values);
         // Flat tangents meet half way: the mean of the two, normalised, turns by 45 degrees.

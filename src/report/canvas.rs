@@ -34,8 +34,6 @@ pub(super) enum Hang {
     Start,
     /// Ends at the point.
     End,
-    /// Centred, the point at its top.
-    Below,
     /// Read upwards, ends at the point.
     UpwardsEnd,
 }
@@ -162,7 +160,6 @@ impl Canvas<'_> {
         let (across, down) = match hang {
             Hang::Start => (HPos::Left, VPos::Center),
             Hang::End | Hang::UpwardsEnd => (HPos::Right, VPos::Center),
-            Hang::Below => (HPos::Center, VPos::Top),
         };
         let font = ("sans-serif", size * FONT_RATIO * FINE).into_font();
         let font = if let Hang::UpwardsEnd = hang {

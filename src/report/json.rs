@@ -93,7 +93,7 @@ mod tests {
     #[test]
     fn numbers_have_six_figures_and_keys_are_sorted() {
         let mut outcome = sample::outcome();
-        outcome.fittings[0].garments[0].area_cm2 = 1234.567_891;
+        outcome.fittings[0].garments[0].area_cm2 = 1_234.567_891;
         let text = render(&outcome);
         assert!(text.contains("\"area_cm2\": 1234.57"), "{}", &text[..2000]);
         let top: Vec<&str> = text.lines().filter(|l| l.starts_with("  \"")).collect();

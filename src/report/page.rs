@@ -145,7 +145,8 @@ impl Page {
             },
             lead,
             sentences: if several {
-                Vec::new()
+                let line = |f: &Fitting| format!("{}: {}.", words::fitting(f), text::in_a_line(f));
+                outcome.fittings.iter().take(6).map(line).collect()
             } else {
                 worst.map(|(_, f)| sentences(f)).unwrap_or_default()
             },

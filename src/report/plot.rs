@@ -2,7 +2,7 @@
 
 use super::canvas::{self, Canvas, FAINT, Hang, INK, OVER, WITHIN};
 use super::{words, worst};
-use crate::outcome::{Demand, Fitting, Outcome, PoseResult};
+use crate::outcome::{Fitting, Outcome, PoseResult};
 use plotters::style::{BLACK, Color};
 
 const TEXT: f64 = 12.0;
@@ -72,7 +72,6 @@ pub fn png(svg: &str) -> Vec<u8> {
 /// One pose's frames.
 struct Band {
     name: String,
-    demand: Demand,
     limit: Option<f64>,
     /// In the shown unit; absent where it could not be measured.
     values: Vec<Option<f64>>,
@@ -288,7 +287,6 @@ impl Band {
         let value = |v: f64| words::shown(path, v);
         Self {
             name,
-            demand: pose.demand,
             limit: worst::limit(limits, path, pose.demand).map(value),
             values: pose
                 .frames

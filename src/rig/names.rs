@@ -71,8 +71,11 @@ fn split(name: &str) -> Vec<String> {
     words
 }
 
+/// Words, what they mean on a side, and how sure that is.
+type LimbWords = (&'static [&'static str], fn(Side) -> Bone, u8);
+
 /// Words for a limb's part, the bone, and how sure the word is. The first row that matches counts.
-const LIMBS: &[(&[&str], fn(Side) -> Bone, u8)] = &[
+const LIMBS: &[LimbWords] = &[
     (
         &["upperleg", "upleg", "thigh", "femur", "legupper"],
         Bone::UpperLeg,

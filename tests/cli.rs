@@ -1,0 +1,323 @@
+//! What a user meets: exit codes, sentences, and that nothing half-written is left. On rigs made by the tests.
+
+#![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+use gusset::demo::{BodyShape, Fault, Kind, Pattern, body, garment, plant};
+use gusset::rig::Rig;
+use gusset::rig::gltf::{GlbMaterial, GlbNode, GlbScene, GlbSkin, GlbSurface, glb};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+use std::sync::OnceLock;
+
+struct Rack {
+    folder: tempfile::TempDir,
+}
+
+/// A coarse mannequin, its trousers and broken copies of them.
+fn rack() -> &'static Rack {
+    static RACK: OnceLock<Rack> = OnceLock::new();
+    RACK.get_or_init(|| {
+        let folder = tempfile::tempdir().unwrap();
+        let wearer = body(&BodyShape::woman("wren").meshed(0.022));
+        let pattern = Pattern {
+            ease: 0.005,
+            ..Pattern::new("trousers", Kind::SlimTrousers)
+        };
+        let clean = garment(&wearer, &pattern).rig().clone();
+        let write = |name: &str, rig: &Rig| std::fs::write(folder.path().join(name), bytes(rig)).unwrap();
+        write("wren.glb", &wearer.rig());
+        write("trousers.glb", &clean);
+        write("bled.glb", &plant(&clean, Fault::Bleed));
+        let mut not_a_number = clean.clone();
+        not_a_number.meshes[0].rows.weights[0] = f32::NAN;
+        write("nan.glb", &not_a_number);
+        let mut strangers = clean.clone();
+        for (number, node) in strangers.nodes.iter_mut().enumerate() {
+            node.name = format!("peg {number}");
+            node.parent = None;
+        }
+        write("strangers.glb", &strangers);
+        let mut legless = wearer.rig();
+        for node in &mut legless.nodes {
+            node.name = node
+                .name
+                .replace("Leg", "Peg")
+                .replace("Foot", "Stump")
+                .replace("Toes", "Tip");
+            node.parent = None;
+        }
+        write("legless.glb", &legless);
+        Rack { folder }
+    })
+}
+
+fn bytes(rig: &Rig) -> Vec<u8> {
+    let nodes = rig.nodes.iter();
+    let mut scene = GlbScene {
+        nodes: nodes
+            .map(|node| GlbNode {
+                name: node.name.clone(),
+                parent: node.parent,
+                local: node.local.clone(),
+            })
+            .collect(),
+        materials: vec![GlbMaterial {
+            name: "plain".into(),
+            colour: [1.0; 4],
+            picture: None,
+        }],
+        ..GlbScene::default()
+    };
+    for (index, mesh) in rig.meshes.iter().enumerate() {
+        scene.skins.push(GlbSkin {
+            joints: mesh
+                .binds
+                .iter()
+                .map(|bind| (bind.node, bind.inverse_bind))
+                .collect(),
+        });
+        scene.surfaces.push(GlbSurface {
+            name: mesh.name.clone(),
+            positions: mesh.positions.clone(),
+            triangles: mesh.triangles.clone(),
+            uvs: mesh.uvs.clone(),
+            skin: Some((index, mesh.rows.clone())),
+            ..GlbSurface::default()
+        });
+    }
+    glb(&scene)
+}
+
+fn file(name: &str) -> PathBuf {
+    rack().folder.path().join(name)
+}
+
+/// Runs the binary in a fresh empty folder and hands both back.
+fn gusset(words: &[&str]) -> (Output, tempfile::TempDir) {
+    let place = tempfile::tempdir().unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_gusset"))
+        .args(words)
+        .current_dir(place.path())
+        .output()
+        .unwrap();
+    (output, place)
+}
+
+fn is_empty(folder: &Path) -> bool {
+    std::fs::read_dir(folder).unwrap().next().is_none()
+}
+
+/// Exit code 2, one sentence that holds the words, nothing written.
+fn refuses(words: &[&str], said: &[&str]) {
+    let (output, place) = gusset(words);
+    let all = format!(
+        "{}{}",
+        String::from_utf8_lossy(&output.stdout),
+        String::from_utf8_lossy(&output.stderr)
+    );
+    assert_eq!(output.status.code(), Some(2), "{words:?}: {all}");
+    for word in said {
+        assert!(
+            all.replace('\n', " ").contains(word),
+            "{words:?} does not say `{word}`: {all}"
+        );
+    }
+    assert!(!all.contains("panicked"), "{all}");
+    assert!(is_empty(place.path()), "{words:?} wrote something");
+}
+
+fn path(name: &str) -> String {
+    file(name).display().to_string()
+}
+
+#[test]
+fn a_clean_pair_passes_and_leaves_a_whole_report() {
+    let (output, place) = gusset(&[
+        "try",
+        &path("wren.glb"),
+        &path("trousers.glb"),
+        "--poses",
+        "standing,sitting",
+        "-q",
+    ]);
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{text}");
+    assert!(text.starts_with("PASS  trousers on wren"), "{text}");
+    let report = place.path().join("reports/trousers_on_wren");
+    for name in ["index.html", "result.json", "measures.csv"] {
+        assert!(report.join(name).is_file(), "{name}");
+    }
+    let entries = std::fs::read_dir(place.path().join("reports")).unwrap().count();
+    assert_eq!(entries, 1, "nothing is left beside the report");
+}
+
+#[test]
+fn a_planted_fault_fails_with_exit_code_1_in_every_format() {
+    for format in ["text", "json", "csv"] {
+        let (output, _place) = gusset(&[
+            "try",
+            &path("wren.glb"),
+            &path("bled.glb"),
+            "--poses",
+            "standing",
+            "-q",
+            "--no-report",
+            "--format",
+            format,
+        ]);
+        assert_eq!(output.status.code(), Some(1), "{format}");
+        assert!(output.stderr.is_empty(), "a failed check is no error message");
+    }
+}
+
+#[test]
+fn json_and_csv_hold_the_same_numbers() {
+    let words = |format: &str| -> String {
+        let (output, _place) = gusset(&[
+            "try",
+            &path("wren.glb"),
+            &path("trousers.glb"),
+            "--poses",
+            "sitting",
+            "-q",
+            "--format",
+            format,
+        ]);
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let json: serde_json::Value = serde_json::from_str(&words("json")).unwrap();
+    let csv = words("csv");
+    let rows: Vec<Vec<String>> = csv
+        .lines()
+        .map(|line| line.trim_end().split(',').map(str::to_owned).collect())
+        .collect();
+    let column = rows[0].iter().position(|head| head == "stretch.raw.p99").unwrap();
+    let from_csv: f64 = rows[1][column].parse().unwrap();
+    let from_json = json["fittings"][0]["poses"][0]["frames"][0]["measures"]["stretch"]["raw"]["p99"]
+        .as_f64()
+        .unwrap();
+    assert!((from_csv - from_json).abs() < 1e-9);
+}
+
+#[test]
+fn files_that_are_not_rigs() {
+    let place = tempfile::tempdir().unwrap();
+    let at = |name: &str| place.path().join(name).display().to_string();
+    std::fs::write(at("text.glb"), "hello, this is not a model").unwrap();
+    let whole = std::fs::read(file("wren.glb")).unwrap();
+    std::fs::write(at("cut.glb"), &whole[..whole.len() / 2]).unwrap();
+    let plain = GlbScene {
+        materials: vec![GlbMaterial {
+            name: "plain".into(),
+            colour: [1.0; 4],
+            picture: None,
+        }],
+        surfaces: vec![GlbSurface {
+            name: "sheet".into(),
+            positions: vec![[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]],
+            triangles: vec![[0, 1, 2]],
+            ..GlbSurface::default()
+        }],
+        ..GlbScene::default()
+    };
+    std::fs::write(at("unskinned.glb"), glb(&plain)).unwrap();
+    let garment = path("trousers.glb");
+    refuses(&["try", &at("nowhere.glb"), &garment], &["no such file", "check"]);
+    refuses(
+        &["try", &at("text.glb"), &garment],
+        &["not a glTF file", "export"],
+    );
+    refuses(&["try", &at("cut.glb"), &garment], &["cut off", "again"]);
+    refuses(&["try", &at("unskinned.glb"), &garment], &["skin"]);
+}
+
+#[test]
+fn pairs_that_cannot_be_tested() {
+    refuses(
+        &["try", &path("legless.glb"), &path("trousers.glb")],
+        &["no joint found for", "hip and knee"],
+    );
+    refuses(
+        &["try", &path("wren.glb"), &path("strangers.glb"), "-q"],
+        &["matches a joint of the body"],
+    );
+}
+
+#[test]
+fn a_weight_that_is_not_a_number_is_a_fault_with_the_vertex() {
+    let (output, _place) = gusset(&[
+        "try",
+        &path("wren.glb"),
+        &path("nan.glb"),
+        "--poses",
+        "standing",
+        "-q",
+        "--no-report",
+    ]);
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert_eq!(output.status.code(), Some(1), "{text}");
+    assert!(
+        text.contains("a weight that is not a number") && text.contains("vertex"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_pose_file_with_a_typo_shows_its_line() {
+    let place = tempfile::tempdir().unwrap();
+    let typo = place.path().join("typo.yaml");
+    std::fs::write(
+        &typo,
+        "name: x\nabout: y\nbasis: [z]\ndemand: upright\nangles:\n  hips: { flexon: 90 }\n",
+    )
+    .unwrap();
+    let typo = typo.display().to_string();
+    refuses(
+        &["try", &path("wren.glb"), &path("trousers.glb"), "--poses", &typo],
+        &["typo.yaml:6", "flexon", "did you mean `flexion`"],
+    );
+    refuses(&["poses", "standng"], &["standing"]);
+}
+
+#[test]
+fn the_same_bytes_on_any_number_of_threads() {
+    let run = |threads: &str| {
+        let place = tempfile::tempdir().unwrap();
+        let output = Command::new(env!("CARGO_BIN_EXE_gusset"))
+            .args([
+                "try",
+                &path("wren.glb"),
+                &path("bled.glb"),
+                "--poses",
+                "walk,squat",
+                "-q",
+                "--format",
+                "json",
+            ])
+            .env("RAYON_NUM_THREADS", threads)
+            .current_dir(place.path())
+            .output()
+            .unwrap();
+        output.stdout
+    };
+    let one = run("1");
+    for threads in ["2", "3", "8"] {
+        assert_eq!(one, run(threads), "{threads} threads");
+    }
+}
+
+#[test]
+fn rig_and_poses_and_schema_answer() {
+    let (rig, _place) = gusset(&["rig", &path("wren.glb")]);
+    let text = String::from_utf8_lossy(&rig.stdout).into_owned();
+    assert!(
+        text.contains("leftUpperLeg") && text.contains("hip splay"),
+        "{text}"
+    );
+    let (poses, _place) = gusset(&["poses"]);
+    let lines = String::from_utf8_lossy(&poses.stdout).lines().count();
+    assert!(lines >= 24, "{lines}");
+    let (schema, _place) = gusset(&["schema"]);
+    let parsed: serde_json::Value = serde_json::from_slice(&schema.stdout).unwrap();
+    assert!(parsed["properties"]["fittings"].is_object());
+}
