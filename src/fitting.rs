@@ -189,6 +189,7 @@ fn facts_of(dressed: &Dressed, limits: &Limits) -> Fitting {
         reasons: Vec::new(),
         rig_findings: dressed.findings.clone(),
         poses: Vec::new(),
+        spots: Vec::new(),
         limits: limits.most.clone(),
     }
 }

@@ -41,10 +41,92 @@ pub struct Fitting {
     pub rig_findings: Vec<Finding>,
     /// Every pose asked for, also those that do not apply.
     pub poses: Vec<PoseResult>,
+    /// Patches that fail, worst first.
+    #[serde(default)]
+    pub spots: Vec<Spot>,
     /// The limits this fitting was judged by: the defaults, scaled by body size and with the slack of its ease and
     /// fabric.
     #[serde(default)]
     pub limits: BTreeMap<String, BTreeMap<Demand, f64>>,
+}
+
+/// One connected patch that fails, followed through frames and poses.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Spot {
+    /// Limit key of the number it breaks.
+    pub measure: String,
+    /// Its worst value.
+    pub value: f64,
+    /// Unit of the value: `mm`, `cm2`, or empty for a ratio.
+    pub unit: String,
+    /// In tailor's words.
+    pub region: String,
+    /// `left`, `right`, or empty in the middle.
+    pub side: String,
+    /// Area as built.
+    pub area_cm2: f64,
+    /// The pose it is worst in.
+    pub pose: String,
+    /// Frame of that pose.
+    pub frame: usize,
+    /// First frame or angle at which it appears.
+    pub onset: Option<f64>,
+    /// The worst place.
+    pub place: Place,
+    /// Joints that move it.
+    pub joints: Vec<String>,
+    /// Why, as far as trying remedies could tell.
+    pub cause: Cause,
+    /// One plain sentence.
+    pub say: String,
+    /// What was tried and helped, best first.
+    pub remedies: Vec<Remedy>,
+}
+
+/// Why a spot fails.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Cause {
+    /// Painted weights.
+    Weights,
+    /// The shape as built.
+    Shape,
+    /// Weights that differ across a seam.
+    Seam,
+    /// Rows that do not add up.
+    Rows,
+    /// Bound in another pose than it was built in.
+    Bind,
+    /// Size of the file.
+    Scale,
+    /// Axes of the file.
+    Axes,
+    /// Missing or wrong joints.
+    Joints,
+    /// Skin that should be hidden.
+    HiddenSkin,
+    /// The two skins are closer than the two eases.
+    NoRoom,
+    /// The body is inside itself there.
+    BodyOverlaps,
+    /// Nothing that was tried helped.
+    Unknown,
+}
+
+/// An edit that was tried in memory and measured.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Remedy {
+    /// What to do.
+    #[serde(rename = "do")]
+    pub action: String,
+    /// By how much, with its unit.
+    pub by: String,
+    /// The spot's value before.
+    pub before: f64,
+    /// And after.
+    pub after: f64,
+    /// What it changed elsewhere, in a sentence; empty for nothing.
+    pub elsewhere: String,
 }
 
 /// What is known of a garment before any pose.

@@ -122,6 +122,16 @@ fn units(text: &mut String, surface: &Surface) {
             "turned upright"
         }
     );
+    let canonical = gusset::geometry::weld::weld(&surface.positions, gusset::geometry::weld::TOLERANCE);
+    let topology = gusset::geometry::topology::Topology::new(&surface.triangles, &canonical);
+    let pieces = topology.components().iter().max().map_or(0, |last| last + 1);
+    let open = topology.border_edges().count();
+    let shut = if open == 0 {
+        "closed".to_owned()
+    } else {
+        format!("open, {open} edges with fabric or skin on one side only")
+    };
+    let _ = writeln!(text, "  surface: {pieces} piece(s), {shut}");
     if !axes.rest_is_bind {
         let _ = writeln!(
             text,

@@ -108,6 +108,7 @@ pub(super) fn outcome() -> Outcome {
         limits: limits(),
         fittings: vec![Fitting {
             limits: BTreeMap::new(),
+            spots: Vec::new(),
             body: "ash".into(),
             garments: vec![Garment {
                 name: "moss-trousers".into(),

@@ -241,7 +241,7 @@ fn close_up(shapes: &[Shape], bounds: Bounds, focus: &Focus) -> (Camera, String)
 
 /// A strip of the colours with the unit, the ends and the limit.
 fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
-    let (left, right, top) = (46.0, f64::from(width) - 70.0, 26.0);
+    let (left, right, top) = (62.0, f64::from(width) - 70.0, 26.0);
     let place = |value: f32| left + (right - left) * f64::from(scale.place(value).unwrap_or(0.0));
     let value = |value: f32| words::quantity(&heat.measure, f64::from(value));
     let svg = canvas::svg([f64::from(width), LEGEND], |sheet| {
@@ -279,12 +279,18 @@ fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
         if let Some(limit) = scale.limit {
             let x = place(limit);
             sheet.line([x, top - 3.0], [x, top + 15.0], INK, 2.0);
+            // Towards the right end the words hang to the left of the mark, so that they stay on the sheet.
+            let hang = if x > left + 0.6 * (right - left) {
+                Hang::End
+            } else {
+                Hang::Start
+            };
             sheet.word(
                 &format!("limit {}, outlined", value(limit)),
                 [x, top + 21.0],
                 12.0,
                 INK,
-                Hang::Start,
+                hang,
             );
         }
     });
