@@ -115,6 +115,11 @@ const TITLES: &[(&str, &str, &str)] = &[
         "skin shows through",
     ),
     (
+        "skin_shows.outside.area_cm2",
+        "Skin outside its fabric, seen or closed in a crease: area",
+        "skin outside its fabric",
+    ),
+    (
         "stretch.beyond_skin.p99",
         "Pulled more than the skin: all but the worst hundredth",
         "pulled more than the skin",
