@@ -253,7 +253,8 @@ fn flipped_and_thick_cloth_measure_as_the_plain_one() {
             "lift.area_cm2",
         ] {
             let (a, b) = (number(&plain, pose, path), number(&thick, pose, path));
-            assert!((a - b).abs() <= 0.8, "{pose} {path}: {a} and {b}");
+            // The inner sheet is one more surface that hides skin from a ray, so in a deep fold a little less is seen.
+            assert!((a - b).abs() <= (0.06 * a).max(0.8), "{pose} {path}: {a} and {b}");
         }
         for path in ["stretch.beyond_skin.p99", "stretch.raw.p99"] {
             assert!(
