@@ -346,8 +346,8 @@ fn sentences(fitting: &Fitting) -> Vec<String> {
         .into_iter()
         .collect();
     said.push(counts(fitting));
-    if let Some(garment) = fitting.garments.first() {
-        let room = garment.ease_median_mm.map_or_else(String::new, |mm| {
+    if let Some(tested) = fitting.garments.first() {
+        let room = tested.ease_median_mm.map_or_else(String::new, |mm| {
             format!(
                 ", with {} of room between skin and fabric (median)",
                 words::quantity("_mm", mm)
@@ -355,9 +355,9 @@ fn sentences(fitting: &Fitting) -> Vec<String> {
         });
         said.push(format!(
             "As built it covers {} of the skin{room}.",
-            percent(garment.covered_share)
+            percent(tested.covered_share)
         ));
-        if let (Some(garment), Some(body)) = (garment.hip_splay_deg.left, fitting.body_hip_splay_deg.left) {
+        if let (Some(garment), Some(body)) = (tested.hip_splay_deg.left, fitting.body_hip_splay_deg.left) {
             let (garment, body) = (words::number(garment), words::number(body));
             said.push(format!(
                 "It was built at {garment}° of hip splay; the body stands at {body}°."

@@ -119,7 +119,6 @@ fn looks_like(bytes: &[u8]) -> &'static str {
             "it is only the pointer that git-lfs leaves in place of a file (run `git lfs pull`)"
         }
         _ if bytes.starts_with(b"Kaydara FBX") => "it looks like FBX",
-        _ if bytes.starts_with(b"BLENDER") => "it looks like a Blender project",
         _ if bytes.starts_with(b"PK\x03\x04") => "it looks like a ZIP archive",
         _ if bytes
             .iter()
