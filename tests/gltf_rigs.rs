@@ -11,18 +11,9 @@ use gusset::rig::gltf::{ReadOptions, read};
 use gusset::rig::{Mesh, Node, Rig};
 use nalgebra::{Matrix4, Point3, Vector3};
 
-fn rigs() -> Option<PathBuf> {
-    let beside = || Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/rigs");
-    let folder = std::env::var_os("GUSSET_RIGS").map_or_else(beside, PathBuf::from);
-    if folder.is_dir() {
-        return Some(folder);
-    }
-    eprintln!(
-        "SKIPPED: there is no folder of test rigs at {}; set GUSSET_RIGS",
-        folder.display()
-    );
-    None
-}
+#[path = "support/rigs.rs"]
+mod support;
+use support::rigs;
 
 /// Every model under a folder, sorted.
 fn models(folder: &Path) -> Vec<PathBuf> {

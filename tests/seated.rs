@@ -4,7 +4,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use base64::Engine;
 use gusset::geometry::box_tree::{BoxTree, Crossing, crossings, self_crossings};
@@ -21,18 +21,9 @@ struct Posed {
     triangles: Vec<[u32; 3]>,
 }
 
-fn rigs() -> Option<PathBuf> {
-    let beside = || Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/rigs");
-    let folder = std::env::var_os("GUSSET_RIGS").map_or_else(beside, PathBuf::from);
-    if folder.is_dir() {
-        return Some(folder);
-    }
-    eprintln!(
-        "SKIPPED: there is no folder of test rigs at {}; set GUSSET_RIGS",
-        folder.display()
-    );
-    None
-}
+#[path = "support/rigs.rs"]
+mod support;
+use support::rigs;
 
 fn reference() -> serde_json::Value {
     serde_json::from_str(include_str!("reference/winding.json")).unwrap()
