@@ -152,6 +152,21 @@ fn a_clean_pair_passes_and_leaves_a_whole_report() {
 }
 
 #[test]
+fn a_fitting_that_could_run_is_written_beside_one_that_could_not() {
+    let (output, place) = gusset(&[
+        "try",
+        &path("wren.glb"),
+        &path("trousers.glb"),
+        &path("strangers.glb"),
+        "--poses",
+        "standing",
+        "-q",
+    ]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(place.path().join("reports/wren/result.json").is_file());
+}
+
+#[test]
 fn a_planted_fault_fails_with_exit_code_1_in_every_format() {
     for format in ["text", "json", "csv"] {
         let (output, _place) = gusset(&[

@@ -106,7 +106,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         plans.push(plan);
     }
     let outcome = outcome_of(fittings);
-    let page = if wants_report(arguments) && outcome.verdict != Verdict::CouldNotRun {
+    let page = if wants_report(arguments) && any_ran(&outcome) {
         let scenes: Vec<Scene> = (0..dressed.len())
             .flat_map(|n| scenes::of_fitting(&dressed[n], &plans[n], &outcome.fittings[n], n))
             .collect();
@@ -163,6 +163,14 @@ fn outcome_of(fittings: Vec<Fitting>) -> Outcome {
         limits: Limits::defaults().most,
         fittings,
     }
+}
+
+/// Fittings that could run are written, also beside one that could not.
+fn any_ran(outcome: &Outcome) -> bool {
+    outcome
+        .fittings
+        .iter()
+        .any(|fitting| fitting.verdict != Verdict::CouldNotRun)
 }
 
 /// A report comes with the text, and with any format that says where it goes.
