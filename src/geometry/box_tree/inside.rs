@@ -1,6 +1,6 @@
 //! What is inside the tree, for whoever keeps numbers beside it?
 
-use super::{BoxTree, Child, Lanes, NO_CHILD};
+use super::{BoxTree, Child, Lanes, NO_CHILD, WIDTH};
 
 /// A child of a node.
 #[derive(Clone, Copy, Debug)]
@@ -29,11 +29,11 @@ impl BoxTree {
         Some((inside, [bounds.min, bounds.max]))
     }
 
-    /// The posed corners of the eight triangles of a leaf. Where there are fewer the last one's first corner stands
-    /// three times, a triangle without area.
+    /// The posed corners of the eight triangles of a leaf, and their tags. Where there are fewer the last one's
+    /// first corner stands three times, a triangle without area and without a tag.
     #[inline(always)]
-    pub(in crate::geometry) fn leaf_corners(&self, leaf: usize) -> [&[Lanes; 3]; 3] {
+    pub(in crate::geometry) fn leaf_corners(&self, leaf: usize) -> ([&[Lanes; 3]; 3], &[u32; WIDTH]) {
         let leaf = &self.leaves[leaf];
-        [&leaf.a, &leaf.b, &leaf.c]
+        ([&leaf.a, &leaf.b, &leaf.c], &leaf.tags)
     }
 }

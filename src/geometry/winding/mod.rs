@@ -32,7 +32,7 @@ pub fn exact(point: [f32; 3], positions: &[[f32; 3]], triangles: &[[u32; 3]]) ->
         / (2.0 * TAU)
 }
 
-/// Moments of every part of a [`BoxTree`], in one pose.
+/// Moments of every part of a [`BoxTree`], in one pose. Triangles with tag 0 are left out.
 #[derive(Clone, Debug)]
 pub struct Winding {
     far_sq: f32,
@@ -108,9 +108,9 @@ impl Winding {
     }
 }
 
-/// Sum over the triangles of a leaf, after van Oosterom and Strackee (1983); see [`solid_angle`].
+/// Sum over the tagged triangles of a leaf, after van Oosterom and Strackee (1983); see [`solid_angle`].
 #[inline(always)]
-fn leaf_solid_angle([a, b, c]: [&[Lanes; 3]; 3], point: [f32; 3]) -> f64 {
+fn leaf_solid_angle(([a, b, c], tags): ([&[Lanes; 3]; 3], &[u32; WIDTH]), point: [f32; 3]) -> f64 {
     let mut halves = [0.0; WIDTH];
     for lane in 0..WIDTH {
         let from = |corner: &[Lanes; 3]| -> [f32; 3] {
@@ -123,10 +123,11 @@ fn leaf_solid_angle([a, b, c]: [&[Lanes; 3]; 3], point: [f32; 3]) -> f64 {
         let (a, b, c) = (from(a), from(b), from(c));
         let (la, lb, lc) = (dot(a, a).sqrt(), dot(b, b).sqrt(), dot(c, c).sqrt());
         let volume = dot(a, cross(b, c));
-        halves[lane] = arc_tangent(
+        let half = arc_tangent(
             volume,
             la * lb * lc + dot(a, b) * lc + dot(b, c) * la + dot(c, a) * lb,
         );
+        halves[lane] = if tags[lane] == 0 { 0.0 } else { half };
     }
     2.0 * f64::from(total(halves))
 }
@@ -281,6 +282,39 @@ mod tests {
             assert_eq!(winding.at(&tree, point), again.at(&tree, point));
             assert!((winding.at(&tree, point) - exact(point, &moved, &triangles)).abs() < 1e-2);
         }
+    }
+
+    /// Triangles without a tag are left out, wherever they reach and even if they are nowhere.
+    #[test]
+    fn what_no_mask_finds_is_not_counted() {
+        let (mut positions, triangles) = shapes::limb(4);
+        let tags: Vec<u32> = (0..triangles.len()).map(|t| u32::from(t % 40 != 0)).collect();
+        let kept: Vec<[u32; 3]> = (0..triangles.len())
+            .filter(|&t| tags[t] != 0)
+            .map(|t| triangles[t])
+            .collect();
+        let mut with_spikes = triangles.clone();
+        for (triangle, tag) in with_spikes.iter_mut().zip(&tags) {
+            if *tag == 0 {
+                triangle[0] = positions.len() as u32 + triangle[0] % 2;
+            }
+        }
+        positions.extend([[2.0, 3.0, 1.0], [f32::NAN; 3]]);
+        let tree = BoxTree::build_tagged(&positions, &with_spikes, &tags);
+        let winding = Winding::build(&tree);
+        let mut random = Random::new(6);
+        for round in 0..400 {
+            let point = random
+                .point()
+                .map(|x| if round % 2 == 0 { 0.2 * x } else { 3.0 * x });
+            let (found, expected) = (winding.at(&tree, point), exact(point, &positions, &kept));
+            assert!(
+                (found - expected).abs() < 1e-2,
+                "{point:?}: {found}, exactly {expected}"
+            );
+        }
+        let none = BoxTree::build_tagged(&positions, &with_spikes, &vec![0; tags.len()]);
+        assert_eq!(Winding::build(&none).at(&none, [0.0; 3]), 0.0);
     }
 
     #[test]

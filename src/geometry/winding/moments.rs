@@ -32,14 +32,16 @@ impl Moments {
         second: [[0.0; WIDTH]; 3],
     };
 
-    /// Of the triangles of a leaf, exactly: the second moment of a triangle is its area over 12 times the sum of
+    /// Of the tagged triangles of a leaf, exactly: the second moment of a triangle is its area over 12 times the sum of
     /// the outer products of its corners and of their sum.
-    pub(super) fn of_leaf([a, b, c]: [&[Lanes; 3]; 3], bounds: [[f32; 3]; 2]) -> Self {
+    pub(super) fn of_leaf(
+        ([a, b, c], tags): ([&[Lanes; 3]; 3], &[u32; WIDTH]),
+        bounds: [[f32; 3]; 2],
+    ) -> Self {
         let (mut normal, mut weighted) = ([[0.0; WIDTH]; 3], [[0.0; WIDTH]; 3]);
         let mut areas = [0.0; WIDTH];
         for lane in 0..WIDTH {
-            let at =
-                |corner: &[Lanes; 3]| -> [f32; 3] { [corner[0][lane], corner[1][lane], corner[2][lane]] };
+            let at = |corner: &[Lanes; 3]| counted(corner, lane, tags, [0.0; 3]);
             let (a, b, c) = (at(a), at(b), at(c));
             let n = scale(cross(sub(b, a), sub(c, a)), 0.5);
             areas[lane] = dot(n, n).sqrt();
@@ -60,13 +62,7 @@ impl Moments {
         let (mut sums, mut spread) = ([[0.0; WIDTH]; 3], [[0.0; WIDTH]; 6]);
         let mut furthest = [0.0; WIDTH];
         for lane in 0..WIDTH {
-            let from = |corner: &[Lanes; 3]| -> [f32; 3] {
-                [
-                    corner[0][lane] - centre[0],
-                    corner[1][lane] - centre[1],
-                    corner[2][lane] - centre[2],
-                ]
-            };
+            let from = |corner: &[Lanes; 3]| sub(counted(corner, lane, tags, centre), centre);
             let (a, b, c) = (from(a), from(b), from(c));
             let sum = add(add(a, b), c);
             for axis in 0..3 {
@@ -131,6 +127,18 @@ impl Moments {
         sum.radius = if furthest < around { furthest } else { around };
         sum
     }
+}
+
+/// A corner of a triangle in a leaf; of one without a tag `otherwise`, so that all its corners are one.
+#[inline(always)]
+fn counted(corner: &[Lanes; 3], lane: usize, tags: &[u32; WIDTH], otherwise: [f32; 3]) -> [f32; 3] {
+    std::array::from_fn(|axis| {
+        if tags[lane] == 0 {
+            otherwise[axis]
+        } else {
+            corner[axis][lane]
+        }
+    })
 }
 
 /// The components by row number of [`PAIRS`].
