@@ -70,7 +70,7 @@ fn posed_vertices_agree_with_an_independent_renderer() {
     let Some(rigs) = support::rigs() else { return };
     let text = std::fs::read_to_string("tests/reference/skinning.json").unwrap();
     let reference: Value = serde_json::from_str(&text).unwrap();
-    let (mut cases, mut worst) = (0, 0.0f64);
+    let (mut cases, mut compared, mut unused, mut worst) = (0, 0, 0, 0.0f64);
     for file in reference["files"].as_array().unwrap() {
         let name = file["file"].as_str().unwrap();
         let mut rig = read(&rigs.join(name), &ReadOptions::default()).unwrap();
@@ -95,21 +95,26 @@ fn posed_vertices_agree_with_an_independent_renderer() {
                     .iter()
                     .position(|source| f64::from(source.1) == vertex)
                 else {
-                    continue; // no triangle uses it
+                    unused += 1; // no triangle uses it
+                    continue;
                 };
                 let off = (0..3)
                     .map(|axis| (f64::from(posed[own][axis]) - expected[3 * number + axis]).abs())
                     .fold(0.0, f64::max);
                 worst = worst.max(off);
+                compared += 1;
                 assert!(
                     off < TOLERANCE,
-                    "{name}, {case_name}: vertex {vertex} is {off} m off",
-                    case_name = case["pose"]
+                    "{name}, pose {pose}, clip {clip} at {time}: vertex {vertex} is {off} m off",
+                    pose = case["pose"],
+                    clip = case["clip"],
+                    time = case["time"]
                 );
             }
             cases += 1;
         }
     }
     assert!(cases > 40, "only {cases} cases");
-    eprintln!("{cases} poses and clip times, worst difference {worst:.2e} m");
+    assert_eq!(unused, 0, "of {compared} vertices");
+    eprintln!("{cases} poses and clip times, {compared} vertices, worst difference {worst:.2e} m");
 }
