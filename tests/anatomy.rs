@@ -174,13 +174,9 @@ fn the_angles_asked_for_are_the_angles_taken() {
         let body = load(&file);
         for pose in poses {
             for frame in &pose.frames {
-                if let Some((bone, off)) = off_deg(&body, frame).into_iter().find(|(_, off)| *off > 0.01) {
-                    panic!(
-                        "{}, {}: {} is {off} degrees off",
-                        file.display(),
-                        pose.name,
-                        bone.name()
-                    );
+                for (bone, off) in off_deg(&body, frame) {
+                    let (file, bone) = (file.display(), bone.name());
+                    assert!(off <= 0.01, "{file}, {}: {bone} is {off} degrees off", pose.name);
                 }
             }
         }

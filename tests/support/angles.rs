@@ -27,6 +27,11 @@ pub(crate) fn off_deg(body: &Body, frame: &PoseFrame) -> Vec<(Bone, f64)> {
     assert_eq!(bound.len(), taken.len());
     let mut all = Vec::new();
     for (bone, taken) in &taken {
+        assert!(
+            taken.values().all(|angle| angle.is_finite()),
+            "{}: {taken:?}",
+            bone.name()
+        );
         let asked: BTreeMap<Motion, f64> = match frame.angles.get(bone) {
             None | Some(Angles::Bind) => bound[bone].clone(),
             Some(angles) => taken
@@ -46,7 +51,9 @@ pub(crate) fn off_deg(body: &Body, frame: &PoseFrame) -> Vec<(Bone, f64)> {
 fn apart(bone: Bone, asked: &BTreeMap<Motion, f64>, taken: &BTreeMap<Motion, f64>) -> f64 {
     if let Bone::UpperArm(side) = bone {
         // An arm has many names for one place (straight down, swung back): compare the places.
-        return shoulder(side, asked).rotation_to(&shoulder(side, taken)).angle();
+        // (The distance of the matrices: an angle from their trace would be NaN for equal ones.)
+        let apart = shoulder(side, asked).matrix() - shoulder(side, taken).matrix();
+        return apart.norm() / std::f64::consts::SQRT_2;
     }
     asked
         .iter()
