@@ -1,5 +1,6 @@
 //! What a pose is: joint angles in anatomical words, one set a frame, and how much they ask of a garment.
 
+mod effective; // joint matrices -> angles
 mod error;
 mod joint;
 mod keys; // key frames -> frames

@@ -4,11 +4,17 @@
 //! bound at 0 or at 9 degrees. A joint the pose does not name keeps its bind relation to its parent.
 
 use super::{Motion, PoseFrame};
-use crate::rig::anatomy::{Anatomy, Arm, HipAngles, hip_angles, hip_rotation, index, knee_flexion, sign};
+use crate::rig::anatomy::{Anatomy, HipAngles, hip_rotation, index, sign};
 use crate::rig::bone::{Bone, Side};
 use crate::rig::skeleton::Skeleton;
 use nalgebra::{Matrix4, Rotation3, UnitVector3, Vector3};
-use std::collections::BTreeMap;
+
+pub use super::effective::effective;
+
+/// The bones that share the trunk's bend.
+pub(super) const TRUNK: [Bone; 3] = [Bone::Spine, Bone::Chest, Bone::UpperChest];
+/// The bones that share the neck's bend.
+pub(super) const NECK: [Bone; 2] = [Bone::Neck, Bone::Head];
 
 /// World matrices of all nodes of a body that stands at its bind.
 pub fn at_bind(skeleton: &Skeleton) -> Vec<Matrix4<f64>> {
@@ -43,8 +49,8 @@ fn place(skeleton: &Skeleton, turns: &[Rotation3<f64>]) -> Vec<Matrix4<f64>> {
 fn turns(skeleton: &Skeleton, anatomy: &Anatomy, frame: &PoseFrame) -> Vec<Rotation3<f64>> {
     let pelvis_turn = in_frame(&anatomy.pelvis, &pelvis_rotation(frame));
     let legs = Side::BOTH.map(|side| leg_turns(anatomy, frame, side, &pelvis_turn));
-    let spine = shares(skeleton, &[Bone::Spine, Bone::Chest, Bone::UpperChest]);
-    let neck = shares(skeleton, &[Bone::Neck, Bone::Head]);
+    let spine = shares(skeleton, &TRUNK);
+    let neck = shares(skeleton, &NECK);
     let mut turns: Vec<Rotation3<f64>> = Vec::with_capacity(skeleton.joints.len());
     for (node, joint) in skeleton.joints.iter().enumerate() {
         let inherited = joint
@@ -80,7 +86,7 @@ fn in_frame(frame: &Rotation3<f64>, rotation: &Rotation3<f64>) -> Rotation3<f64>
     frame * rotation * frame.inverse()
 }
 
-fn about(axis: Vector3<f64>, angle: f64) -> Rotation3<f64> {
+pub(super) fn about(axis: Vector3<f64>, angle: f64) -> Rotation3<f64> {
     Rotation3::from_axis_angle(&UnitVector3::new_normalize(axis), angle)
 }
 
@@ -130,7 +136,7 @@ fn hip_of(frame: &PoseFrame, side: Side) -> Option<HipAngles> {
 }
 
 /// The bones of a group that the rig has.
-fn shares(skeleton: &Skeleton, bones: &[Bone]) -> Vec<Bone> {
+pub(super) fn shares(skeleton: &Skeleton, bones: &[Bone]) -> Vec<Bone> {
     bones
         .iter()
         .copied()
@@ -159,9 +165,13 @@ fn shared_bend(
 
 /// The turn of the highest trunk bone above an arm: collar bones keep their bind on it.
 fn trunk_turn(skeleton: &Skeleton, turns: &[Rotation3<f64>], node: usize) -> Rotation3<f64> {
+    trunk_above(skeleton, node).map_or_else(Rotation3::identity, |at| turns[at])
+}
+
+/// The highest trunk bone above an arm's node.
+pub(super) fn trunk_above(skeleton: &Skeleton, node: usize) -> Option<usize> {
     std::iter::successors(skeleton.joints[node].parent, |&at| skeleton.joints[at].parent)
         .find(|&at| !matches!(skeleton.roles.bone(at), None | Some(Bone::Shoulder(_))))
-        .map_or_else(Rotation3::identity, |at| turns[at])
 }
 
 /// The swing that carries the hanging arm to where it shall be, less the one that brought it to its bind.
@@ -180,7 +190,7 @@ fn upper_arm_turn(anatomy: &Anatomy, frame: &PoseFrame, side: Side) -> Option<Ro
 }
 
 /// The shortest rotation from straight down to a direction.
-fn swing_from_hanging(direction: &Vector3<f64>) -> Rotation3<f64> {
+pub(super) fn swing_from_hanging(direction: &Vector3<f64>) -> Rotation3<f64> {
     Rotation3::rotation_between(&-Vector3::y(), direction)
         .unwrap_or_else(|| about(Vector3::z(), std::f64::consts::PI))
 }
@@ -195,57 +205,4 @@ fn fore_arm_turn(anatomy: &Anatomy, frame: &PoseFrame, side: Side, bone: Bone) -
         0.0
     };
     about(arm.elbow_axis, flexion - at_bind)
-}
-
-/// The anatomical angles a body really has, radians: by bone, by motion. Read from where its joints are.
-pub fn effective(
-    skeleton: &Skeleton,
-    anatomy: &Anatomy,
-    world: &[Matrix4<f64>],
-) -> BTreeMap<Bone, BTreeMap<Motion, f64>> {
-    let mut found = BTreeMap::new();
-    let turn = |bone: Bone| {
-        let node = skeleton.roles.node(bone)?;
-        let now = crate::rig::surface::polar(&world[node]).0;
-        Some(now * skeleton.joints[node].rotation.inverse())
-    };
-    let pelvis_now = turn(Bone::Hips).unwrap_or_else(Rotation3::identity) * anatomy.pelvis;
-    for side in Side::BOTH {
-        let leg = &anatomy.legs[index(side)];
-        let Some(thigh_turn) = turn(Bone::UpperLeg(side)) else {
-            continue;
-        };
-        let thigh_now = thigh_turn * leg.thigh;
-        let hip = hip_angles(side, &(pelvis_now.inverse() * thigh_now));
-        found.insert(
-            Bone::UpperLeg(side),
-            BTreeMap::from([
-                (Motion::Flexion, hip.flexion),
-                (Motion::Abduction, hip.abduction),
-                (Motion::Rotation, hip.rotation),
-            ]),
-        );
-        if let (Some(shank), Some(shank_turn)) = (leg.shank, turn(Bone::LowerLeg(side))) {
-            let shank_now = thigh_now.inverse() * (shank_turn * (leg.thigh * shank));
-            found.insert(
-                Bone::LowerLeg(side),
-                BTreeMap::from([(Motion::Flexion, knee_flexion(&shank_now))]),
-            );
-        }
-        if let Some(arm) = &anatomy.arms[index(side)] {
-            found.extend(arm_angles(arm, side, &turn));
-        }
-    }
-    found
-}
-
-fn arm_angles(
-    arm: &Arm,
-    side: Side,
-    turn: &impl Fn(Bone) -> Option<Rotation3<f64>>,
-) -> Option<(Bone, BTreeMap<Motion, f64>)> {
-    let upper = turn(Bone::UpperArm(side))? * arm.upper;
-    let fore = turn(Bone::LowerArm(side))? * arm.fore?;
-    let flexion = upper.cross(&fore).norm().atan2(upper.dot(&fore));
-    Some((Bone::LowerArm(side), BTreeMap::from([(Motion::Flexion, flexion)])))
 }

@@ -7,6 +7,7 @@ pub mod bone; // VRM 1.0 humanoid bones: names, sides, parents
 pub mod gltf; // the only room that names the gltf crate
 pub mod names; // a joint's name -> bone
 pub mod roles; // nodes -> roles
+mod tree_shape; // roles where no name says
 pub mod surface; // meshes -> one surface in metres
 pub mod skeleton; // joints at the bind, with roles
 pub mod anatomy; // frames and angles at the bind

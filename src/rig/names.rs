@@ -71,6 +71,9 @@ fn split(name: &str) -> Vec<String> {
     words
 }
 
+/// How sure a word is that names a whole limb.
+pub const UNSURE: u8 = 2;
+
 /// Words, what they mean on a side, and how sure that is.
 type LimbWords = (&'static [&'static str], fn(Side) -> Bone, u8);
 
@@ -101,12 +104,16 @@ const LIMBS: &[LimbWords] = &[
         Bone::LowerArm,
         0,
     ),
-    (&["upperarm", "uparm", "humerus", "armupper"], Bone::UpperArm, 0),
+    (
+        &["upperarm", "uparm", "humerus", "armupper", "shldr"],
+        Bone::UpperArm,
+        0,
+    ),
     (&["hand", "radiocarpal"], Bone::Hand, 0),
     (&["wrist"], Bone::Hand, 1),
     (&["clavicle", "collar", "sternoclavicular"], Bone::Shoulder, 0),
-    (&["leg"], Bone::LowerLeg, 2),
-    (&["arm"], Bone::UpperArm, 2),
+    (&["leg"], Bone::LowerLeg, UNSURE),
+    (&["arm"], Bone::UpperArm, UNSURE),
 ];
 
 impl Words {

@@ -3,7 +3,8 @@
 use super::Rig;
 use super::bone::Bone;
 use super::bone::Side;
-use super::names::read_name;
+use super::names::{UNSURE, read_name};
+use super::tree_shape::{Tree, by_shape};
 use nalgebra::Vector3;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -53,7 +54,7 @@ impl Roles {
             .map(|(bone, _)| *bone)
     }
 
-    fn insert(&mut self, bone: Bone, node: usize, how: How) {
+    pub(super) fn insert(&mut self, bone: Bone, node: usize, how: How) {
         let taken = self.by_bone.values().any(|found| found.0 == node);
         if !taken {
             self.by_bone.entry(bone).or_insert((node, how));
@@ -77,18 +78,15 @@ pub fn find(rig: &Rig, joints: &BTreeSet<usize>, at: &[Vector3<f64>], told: &[(B
     }
     by_name(rig, joints, &mut roles);
     let tree = Tree::new(rig, joints);
-    if roles.node(Bone::UpperLeg(Side::Left)).is_none() || roles.node(Bone::LowerLeg(Side::Left)).is_none() {
+    let leg_missing = |side| {
+        [Bone::UpperLeg(side), Bone::LowerLeg(side)]
+            .iter()
+            .any(|bone| roles.node(*bone).is_none())
+    };
+    if Side::BOTH.into_iter().any(leg_missing) {
         by_shape(&tree, at, &mut roles);
     }
-    if roles.node(Bone::Hips).is_none()
-        && let (Some(left), Some(right)) = (
-            roles.node(Bone::UpperLeg(Side::Left)),
-            roles.node(Bone::UpperLeg(Side::Right)),
-        )
-        && let Some(common) = common_ancestor(rig, left, right)
-    {
-        roles.insert(Bone::Hips, common, How::Shape);
-    }
+    hips_carry_all(rig, &mut roles);
     trunk(rig, joints, &mut roles);
     roles
 }
@@ -111,6 +109,16 @@ fn by_name(rig: &Rig, joints: &BTreeSet<usize>, roles: &mut Roles) {
             found.insert(bone, (rank, node));
         }
     }
+    for side in Side::BOTH {
+        // `leg` alone is the shank only beside a thigh: `leg1.L`, `leg2.L` are told apart by shape.
+        let only_leg = found
+            .get(&Bone::LowerLeg(side))
+            .is_some_and(|&(rank, _)| rank >= UNSURE);
+        let thigh = Bone::UpperLeg(side);
+        if only_leg && !found.contains_key(&thigh) && roles.node(thigh).is_none() {
+            found.remove(&Bone::LowerLeg(side));
+        }
+    }
     for (bone, (_, node)) in found {
         roles.insert(bone, node, How::Name);
     }
@@ -126,6 +134,47 @@ fn common_ancestor(rig: &Rig, a: usize, b: usize) -> Option<usize> {
     ancestors(rig, b).find(|node| above.contains(node))
 }
 
+/// The hips carry both legs and the trunk: in some rigs the joint called pelvis holds only the legs, or only flesh, and
+/// a pelvis that tilts would leave the rest standing. What the user or the file states stays.
+fn hips_carry_all(rig: &Rig, roles: &mut Roles) {
+    let hips = roles.by_bone.get(&Bone::Hips).copied();
+    let [left, right] = Side::BOTH.map(|side| roles.node(Bone::UpperLeg(side)));
+    let (Some(left), Some(right)) = (left, right) else {
+        return;
+    };
+    if matches!(hips, Some((_, How::Told | How::Stated))) {
+        return;
+    }
+    let top = trunk_top(roles);
+    let held = [hips.map(|hips| hips.0), Some(right), top];
+    let common = held
+        .into_iter()
+        .flatten()
+        .try_fold(left, |common, node| common_ancestor(rig, common, node));
+    match (common, hips) {
+        (Some(common), Some(_)) if roles.bone(common).is_none() => {
+            roles.by_bone.remove(&Bone::Hips);
+            roles.insert(Bone::Hips, common, How::Shape);
+        }
+        (Some(common), None) => roles.insert(Bone::Hips, common, How::Shape),
+        _ => {}
+    }
+}
+
+/// The joint the trunk leads up to: neck, head, or an arm.
+fn trunk_top(roles: &Roles) -> Option<usize> {
+    [
+        Bone::Neck,
+        Bone::Head,
+        Bone::Shoulder(Side::Left),
+        Bone::Shoulder(Side::Right),
+        Bone::UpperArm(Side::Left),
+        Bone::UpperArm(Side::Right),
+    ]
+    .into_iter()
+    .find_map(|bone| roles.node(bone))
+}
+
 /// The joints between the hips (or the last joint that carries the legs) and the neck, head or arms.
 fn trunk(rig: &Rig, joints: &BTreeSet<usize>, roles: &mut Roles) {
     let legs: BTreeSet<usize> = [Bone::UpperLeg(Side::Left), Bone::UpperLeg(Side::Right)]
@@ -133,20 +182,7 @@ fn trunk(rig: &Rig, joints: &BTreeSet<usize>, roles: &mut Roles) {
         .filter_map(|bone| roles.node(bone))
         .flat_map(|node| ancestors(rig, node).collect::<Vec<_>>())
         .collect();
-    let arms: Vec<usize> = [
-        Bone::Shoulder(Side::Left),
-        Bone::Shoulder(Side::Right),
-        Bone::UpperArm(Side::Left),
-        Bone::UpperArm(Side::Right),
-    ]
-    .into_iter()
-    .filter_map(|bone| roles.node(bone))
-    .collect();
-    let top = roles
-        .node(Bone::Neck)
-        .or_else(|| roles.node(Bone::Head))
-        .or_else(|| arms.first().copied());
-    let Some(top) = top else { return };
+    let Some(top) = trunk_top(roles) else { return };
     let mut chain: Vec<usize> = ancestors(rig, top)
         .skip(1)
         .take_while(|node| !legs.contains(node) && roles.node(Bone::Hips) != Some(*node))
@@ -170,177 +206,83 @@ fn trunk(rig: &Rig, joints: &BTreeSet<usize>, roles: &mut Roles) {
     }
 }
 
-/// Children of each joint, joints only: nodes between joints are stepped over.
-struct Tree {
-    children: BTreeMap<usize, Vec<usize>>,
-    roots: Vec<usize>,
-}
-
-impl Tree {
-    fn new(rig: &Rig, joints: &BTreeSet<usize>) -> Self {
-        let mut tree = Self {
-            children: BTreeMap::new(),
-            roots: Vec::new(),
-        };
-        for &joint in joints {
-            match ancestors(rig, joint).skip(1).find(|node| joints.contains(node)) {
-                Some(parent) => tree.children.entry(parent).or_default().push(joint),
-                None => tree.roots.push(joint),
-            }
-        }
-        tree
-    }
-
-    fn of(&self, joint: usize) -> &[usize] {
-        self.children.get(&joint).map_or(&[], Vec::as_slice)
-    }
-
-    /// The limb that begins at a joint: its single-child chain.
-    fn limb(&self, joint: usize) -> Vec<usize> {
-        let mut limb = vec![joint];
-        let mut at = joint;
-        while let [only] = self.of(at) {
-            limb.push(*only);
-            at = *only;
-        }
-        limb
-    }
-
-    fn all(&self) -> Vec<usize> {
-        let mut all = self.roots.clone();
-        let mut next = 0;
-        while next < all.len() {
-            all.extend_from_slice(self.of(all[next]));
-            next += 1;
-        }
-        all
-    }
-}
-
-/// A pelvis has two like limbs that end lowest; a shoulder girdle has two like limbs and something above.
-fn by_shape(tree: &Tree, at: &[Vector3<f64>], roles: &mut Roles) {
-    let Some((pelvis, legs)) = lowest_pair(tree, at) else {
-        return;
-    };
-    let front = legs
-        .iter()
-        .filter(|leg| leg.len() >= 4)
-        .map(|leg| at[leg[3]] - at[leg[2]])
-        .fold(Vector3::zeros(), |sum: Vector3<f64>, toe| sum + toe);
-    let front = Vector3::new(front.x, 0.0, front.z);
-    let front = if front.norm() > 1e-3 {
-        front.normalize()
-    } else {
-        Vector3::z()
-    };
-    let left = Vector3::y().cross(&front);
-    roles.insert(Bone::Hips, pelvis, How::Shape);
-    let [a, b] = sided(legs, at, &left);
-    for (leg, side) in [(&a, Side::Left), (&b, Side::Right)] {
-        limb(
-            roles,
-            leg,
-            &[Bone::UpperLeg, Bone::LowerLeg, Bone::Foot, Bone::Toes].map(|bone| bone(side)),
-        );
-    }
-    arms_by_shape(tree, at, roles, [&a, &b], &left);
-}
-
-fn arms_by_shape(
-    tree: &Tree,
-    at: &[Vector3<f64>],
-    roles: &mut Roles,
-    legs: [&Vec<usize>; 2],
-    left: &Vector3<f64>,
-) {
-    let free = |joint: &usize| legs.iter().all(|leg| !leg.contains(joint));
-    for joint in tree.all().into_iter().filter(free) {
-        let limbs: Vec<Vec<usize>> = tree
-            .of(joint)
-            .iter()
-            .filter(|j| free(j))
-            .map(|&j| tree.limb(j))
-            .collect();
-        let Some(pair) = like_pair(&limbs, at) else {
-            continue;
-        };
-        let arms = sided(pair.map(|index| limbs[index].clone()), at, left);
-        let skip_shoulder = usize::from(arms[0].len() < 4);
-        for (arm, side) in arms.iter().zip(Side::BOTH) {
-            let bones = [Bone::Shoulder, Bone::UpperArm, Bone::LowerArm, Bone::Hand].map(|bone| bone(side));
-            limb(roles, arm, &bones[skip_shoulder..]);
-        }
-        let middle = limbs
-            .iter()
-            .enumerate()
-            .find(|(index, _)| !pair.contains(index))
-            .map(|(_, limb)| limb);
-        match middle.map(Vec::as_slice) {
-            Some([head]) => roles.insert(Bone::Head, *head, How::Shape),
-            Some([neck, head, ..]) => {
-                roles.insert(Bone::Neck, *neck, How::Shape);
-                roles.insert(Bone::Head, *head, How::Shape);
-            }
-            _ => {}
-        }
-        return;
-    }
-}
-
-fn limb(roles: &mut Roles, limb: &[usize], bones: &[Bone]) {
-    for (&node, &bone) in limb.iter().zip(bones) {
-        roles.insert(bone, node, How::Shape);
-    }
-}
-
-fn sided(mut pair: [Vec<usize>; 2], at: &[Vector3<f64>], left: &Vector3<f64>) -> [Vec<usize>; 2] {
-    let side = |limb: &Vec<usize>| at[*limb.last().unwrap_or(&limb[0])].dot(left);
-    if side(&pair[0]) < side(&pair[1]) {
-        pair.swap(0, 1);
-    }
-    pair
-}
-
-fn lowest_pair(tree: &Tree, at: &[Vector3<f64>]) -> Option<(usize, [Vec<usize>; 2])> {
-    let mut best: Option<(f64, usize, [Vec<usize>; 2])> = None;
-    for joint in tree.all() {
-        let limbs: Vec<Vec<usize>> = tree.of(joint).iter().map(|&child| tree.limb(child)).collect();
-        let Some(pair) = like_pair(&limbs, at) else {
-            continue;
-        };
-        let legs = pair.map(|index| limbs[index].clone());
-        let end = legs.iter().map(|leg| at[leg[leg.len() - 1]].y).sum::<f64>() / 2.0;
-        if end < at[joint].y && best.as_ref().is_none_or(|(lowest, ..)| end < *lowest) {
-            best = Some((end, joint, legs));
-        }
-    }
-    best.map(|(_, joint, legs)| (joint, legs))
-}
-
-/// Two limbs of the same number of joints (at least three) and nearly the same length.
-fn like_pair(limbs: &[Vec<usize>], at: &[Vector3<f64>]) -> Option<[usize; 2]> {
-    let length = |limb: &Vec<usize>| {
-        limb.windows(2)
-            .map(|pair| (at[pair[1]] - at[pair[0]]).norm())
-            .sum::<f64>()
-    };
-    let mut best: Option<(f64, [usize; 2])> = None;
-    for a in 0..limbs.len() {
-        for b in a + 1..limbs.len() {
-            let (la, lb) = (length(&limbs[a]), length(&limbs[b]));
-            let alike = limbs[a].len() == limbs[b].len() && limbs[a].len() >= 3;
-            if alike
-                && (la - lb).abs() < 0.1 * la.max(lb)
-                && best.as_ref().is_none_or(|(most, _)| la + lb > *most)
-            {
-                best = Some((la + lb, [a, b]));
-            }
-        }
-    }
-    best.map(|(_, pair)| pair)
-}
-
 /// True where a name's side word says left or right.
 pub fn side_of_name(name: &str) -> Option<Side> {
     read_name(name).side
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rig::{Local, Node};
+
+    /// Joints of name, parent's name (none: the scene) and place; all are bound.
+    fn found(rows: &[(&str, &str, [f64; 3])], told: &[(Bone, usize)]) -> Roles {
+        let at: Vec<Vector3<f64>> = rows.iter().map(|row| row.2.into()).collect();
+        let node = |(file_index, row): (usize, &(&str, &str, [f64; 3]))| Node {
+            name: row.0.to_owned(),
+            parent: rows[..file_index].iter().position(|other| other.0 == row.1),
+            local: Local::identity(),
+            file_index,
+        };
+        let rig = Rig {
+            nodes: rows.iter().enumerate().map(node).collect(),
+            ..Rig::default()
+        };
+        find(&rig, &(0..rows.len()).collect(), &at, told)
+    }
+
+    const LEGS: [(&str, &str, [f64; 3]); 6] = [
+        ("leg1.L", "pelvis", [0.1, 0.9, 0.0]),
+        ("leg2.L", "leg1.L", [0.1, 0.5, 0.0]),
+        ("foot.L", "leg2.L", [0.1, 0.1, 0.0]),
+        ("leg1.R", "pelvis", [-0.1, 0.9, 0.0]),
+        ("leg2.R", "leg1.R", [-0.1, 0.5, 0.0]),
+        ("foot.R", "leg2.R", [-0.1, 0.1, 0.0]),
+    ];
+
+    #[test]
+    fn legs_that_differ_by_number_are_told_apart_by_shape() {
+        let mut rows = vec![("pelvis", "", [0.0, 1.0, 0.0])];
+        rows.extend(LEGS);
+        let roles = found(&rows, &[]);
+        assert_eq!(roles.by_bone[&Bone::Hips], (0, How::Name));
+        assert_eq!(roles.by_bone[&Bone::UpperLeg(Side::Left)], (1, How::Shape));
+        assert_eq!(roles.by_bone[&Bone::LowerLeg(Side::Left)], (2, How::Shape));
+        assert_eq!(roles.by_bone[&Bone::Foot(Side::Right)], (6, How::Name));
+    }
+
+    #[test]
+    fn a_pelvis_beside_the_spine_is_not_the_hips() {
+        let mut rows = vec![
+            ("body", "", [0.0, 1.0, 0.0]),
+            ("pelvis", "body", [0.0, 1.0, 0.0]),
+            ("spine", "body", [0.0, 1.1, 0.0]),
+            ("neck", "spine", [0.0, 1.5, 0.0]),
+        ];
+        rows.extend(LEGS);
+        assert_eq!(found(&rows, &[]).by_bone[&Bone::Hips], (0, How::Shape));
+        assert_eq!(found(&rows, &[]).node(Bone::Spine), Some(2));
+        let told = [(Bone::Hips, 1)];
+        assert_eq!(found(&rows, &told).by_bone[&Bone::Hips], (1, How::Told));
+    }
+
+    #[test]
+    fn one_leg_without_names_is_found_beside_the_other() {
+        let mut rows = vec![("pelvis", "", [0.0, 1.0, 0.0])];
+        rows.extend(LEGS);
+        for (row, name) in rows[1..]
+            .iter_mut()
+            .zip(["thigh.L", "shin.L", "foot.L", "a", "b", "c"])
+        {
+            row.0 = name;
+        }
+        for (row, parent) in [(2, "thigh.L"), (3, "shin.L"), (5, "a"), (6, "b")] {
+            rows[row].1 = parent;
+        }
+        let roles = found(&rows, &[]);
+        assert_eq!(roles.by_bone[&Bone::LowerLeg(Side::Left)], (2, How::Name));
+        assert_eq!(roles.by_bone[&Bone::UpperLeg(Side::Right)], (4, How::Shape));
+        assert_eq!(roles.by_bone[&Bone::LowerLeg(Side::Right)], (5, How::Shape));
+    }
 }
