@@ -2,7 +2,8 @@
 
 use super::plot::Drawn;
 use super::stills::Still;
-use super::{text, words, worst};
+use super::words::{self, capital};
+use super::{text, worst};
 use crate::outcome::{Demand, Finding, Fitting, Outcome, PoseResult, Reason, Verdict};
 use base64::Engine;
 use minijinja::Environment;
@@ -75,7 +76,10 @@ struct Trouble {
     name: String,
     about: String,
     verdict: Word,
+    /// Each in a sentence.
     reasons: Vec<String>,
+    /// The numbers behind them, a click away.
+    details: Vec<String>,
     pictures: Vec<Picture>,
 }
 
@@ -240,13 +244,14 @@ impl PoseRow {
 
 impl Trouble {
     fn new(fitting: &Fitting, pose: &PoseResult, anchor: String, pictures: Vec<Picture>) -> Self {
-        let reasons = fitting.reasons.iter().filter(|r| r.pose == pose.pose);
+        let reasons = || fitting.reasons.iter().filter(|r| r.pose == pose.pose);
         Self {
             anchor,
             name: capital(&words::pose(&pose.pose)),
             about: words::plain(&pose.about),
             verdict: Word::of(pose.verdict),
-            reasons: reasons.map(reason).collect(),
+            reasons: reasons().map(|r| capital(&words::plain(&r.say))).collect(),
+            details: reasons().map(detail).collect(),
             pictures,
         }
     }
@@ -309,32 +314,27 @@ fn pictures(stills: &[Still], fitting: usize, pose: &str) -> Vec<Picture> {
         .collect()
 }
 
-/// `Skin shows ... At vertex 1203 of body, seen best from behind.`
-fn reason(reason: &Reason) -> String {
-    let mut line = words::plain(&reason.say);
-    if let (Some(value), Some(limit)) = (reason.value, reason.limit) {
-        let (value, limit) = (
-            words::quantity(&reason.what, value),
-            words::quantity(&reason.what, limit),
-        );
-        line.push_str(&format!(
-            " {}: {value}, limit {limit}, in frame {}.",
-            words::title(&reason.what),
-            reason.frame
-        ));
+/// The numbers behind a reason: `Skin shows through: area 243 cm², limit 1 cm², frame 0, near vertex 1203 of body`.
+fn detail(reason: &Reason) -> String {
+    let value = reason
+        .value
+        .map_or_else(|| "not measurable".into(), |v| words::quantity(&reason.what, v));
+    let mut line = format!("{} {value}", words::title(&reason.what));
+    if let Some(limit) = reason.limit {
+        line.push_str(&format!(", limit {}", words::quantity(&reason.what, limit)));
     }
+    line.push_str(&format!(", frame {}", reason.frame));
     if let Some(place) = &reason.place {
         line.push_str(&format!(
-            " Worst near vertex {} of {}",
+            ", near vertex {} of {}",
             place.vertex,
             words::plain(&place.surface)
         ));
         if !place.seen_from.is_empty() {
             line.push_str(&format!(", seen best {}", words::plain(&place.seen_from)));
         }
-        line.push('.');
     }
-    line
+    line + "."
 }
 
 /// Three or four sentences that say how the fitting stands.
@@ -456,13 +456,6 @@ fn highest(fitting: &Fitting, path: &str) -> String {
 
 fn percent(share: f64) -> String {
     format!("{} %", words::number((share * 100.0).round()))
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 #[cfg(test)]

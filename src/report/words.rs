@@ -323,6 +323,14 @@ pub fn plain(text: &str) -> String {
         .collect()
 }
 
+/// The text with a large first letter.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
 /// A pose's name as it is read: `sitting_leaning_forward` is `sitting leaning forward`.
 pub fn pose(name: &str) -> String {
     plain(name).replace('_', " ")
