@@ -75,11 +75,18 @@ fn rig_case(fitting: &Fitting) -> Case {
         .iter()
         .filter(|r| r.pose.is_empty())
         .map(|r| r.say.clone());
-    let body: Vec<String> = told.chain(general).collect();
+    let findings: Vec<String> = told.collect();
+    // A reason that only repeats a finding is not told again.
+    let general = general.filter(|say| !fitting.rig_findings.iter().any(|f| say.starts_with(&f.say)));
+    let body: Vec<String> = findings.iter().cloned().chain(general).collect();
     Case {
         name: "rig".into(),
         kind,
-        message: body.first().cloned().unwrap_or_default(),
+        message: match (body.first(), kind) {
+            (Some(first), _) => first.clone(),
+            (None, Some("error")) => "This fitting could not run.".into(),
+            (None, _) => String::new(),
+        },
         body: body.join("\n"),
     }
 }
@@ -141,7 +148,10 @@ impl Case {
             None => return "/>\n".into(),
             Some("system-out") => format!("<system-out>{message}\n{body}</system-out>"),
             Some("skipped") => format!("<skipped message=\"{message}\"/>"),
-            Some(kind) => format!("<{kind} message=\"{message}\" type=\"limit\">{body}</{kind}>"),
+            Some(kind) => {
+                let of = if kind == "error" { "could_not_run" } else { "limit" };
+                format!("<{kind} message=\"{message}\" type=\"{of}\">{body}</{kind}>")
+            }
         };
         format!(">\n      {inner}\n    </testcase>\n")
     }
@@ -156,9 +166,8 @@ fn escaped(text: &str) -> String {
             '>' => safe.push_str("&gt;"),
             '&' => safe.push_str("&amp;"),
             '"' => safe.push_str("&quot;"),
-            '\n' => safe.push(letter),
-            _ if letter.is_control() || matches!(letter, '\u{fffe}' | '\u{ffff}') => safe.push(' '),
-            _ => safe.push(letter),
+            '\n' | '\u{fffe}' | '\u{ffff}' => safe.push(if letter == '\n' { letter } else { ' ' }),
+            _ => safe.push_str(&words::plain(letter.encode_utf8(&mut [0; 4]))),
         }
     }
     safe
@@ -168,18 +177,83 @@ fn escaped(text: &str) -> String {
 mod tests {
     use super::*;
     use crate::report::sample;
+    use roxmltree::{Document, Node};
+
+    fn cases<'a>(xml: &'a Document) -> Vec<Node<'a, 'a>> {
+        xml.descendants().filter(|n| n.has_tag_name("testcase")).collect()
+    }
+
+    fn with(xml: &Document, kind: &str) -> usize {
+        cases(xml)
+            .iter()
+            .filter(|case| case.children().any(|child| child.has_tag_name(kind)))
+            .count()
+    }
+
+    fn said(node: Node, attribute: &str) -> usize {
+        node.attribute(attribute).unwrap().parse().unwrap()
+    }
 
     #[test]
-    fn cases_are_counted_by_how_they_ended() {
-        let xml = render(&sample::outcome());
-        sample::save("junit.xml", xml.as_bytes());
-        let suite = "<testsuite name=\"moss-trousers on ash\" tests=\"25\" failures=\"4\" errors=\"0\" skipped=\"2\">";
-        assert!(xml.contains(suite), "{xml}");
-        assert_eq!(xml.matches("<failure").count(), 4);
+    fn there_is_a_case_for_every_pose_and_one_for_the_rig() {
+        let outcome = sample::outcome();
+        let text = render(&outcome);
+        sample::save("junit.xml", text.as_bytes());
+        let xml = Document::parse(&text).unwrap();
+        let fitting = &outcome.fittings[0];
+        let names: Vec<String> = cases(&xml)
+            .iter()
+            .map(|case| case.attribute("name").unwrap().to_owned())
+            .collect();
+        let expected: Vec<String> = std::iter::once("rig".to_owned())
+            .chain(fitting.poses.iter().map(|pose| words::pose(&pose.pose)))
+            .collect();
+        assert_eq!(names, expected);
         assert!(
-            xml.contains("<failure message=\"skin shows through 243 cm² (limit 1 cm²)\" type=\"limit\">")
+            cases(&xml)
+                .iter()
+                .all(|case| case.attribute("classname") == Some("moss-trousers on ash"))
         );
-        assert!(xml.contains("<testcase name=\"build splay\" classname=\"moss-trousers on ash\"/>"));
+    }
+
+    #[test]
+    fn the_counts_are_those_of_the_cases() {
+        let text = render(&sample::outcome());
+        let xml = Document::parse(&text).unwrap();
+        let suite = xml.descendants().find(|n| n.has_tag_name("testsuite")).unwrap();
+        assert_eq!(said(suite, "tests"), cases(&xml).len());
+        for (attribute, kind) in [
+            ("failures", "failure"),
+            ("errors", "error"),
+            ("skipped", "skipped"),
+        ] {
+            assert_eq!(said(suite, attribute), with(&xml, kind), "{kind}");
+        }
+        // Three poses and the rig's fault fail; a warning passes and says so.
+        assert_eq!(
+            (
+                with(&xml, "failure"),
+                with(&xml, "error"),
+                with(&xml, "system-out")
+            ),
+            (4, 0, 2)
+        );
+    }
+
+    #[test]
+    fn a_failure_says_what_is_over_which_limit() {
+        let text = render(&sample::outcome());
+        let xml = Document::parse(&text).unwrap();
+        let standing = cases(&xml)
+            .into_iter()
+            .find(|c| c.attribute("name") == Some("standing"))
+            .unwrap();
+        let failure = standing.children().find(|n| n.has_tag_name("failure")).unwrap();
+        assert_eq!(
+            failure.attribute("message"),
+            Some("skin shows through 243 cm² (limit 1 cm²)")
+        );
+        assert_eq!(failure.attribute("type"), Some("limit"));
     }
 
     #[test]
@@ -189,16 +263,36 @@ mod tests {
         fitting.verdict = Verdict::CouldNotRun;
         fitting.poses.clear();
         fitting.rig_findings.clear();
-        let xml = render(&outcome);
-        assert!(xml.contains("errors=\"1\"") && xml.contains("<error "), "{xml}");
+        fitting.reasons.clear();
+        let text = render(&outcome);
+        let xml = Document::parse(&text).unwrap();
+        assert_eq!((with(&xml, "error"), with(&xml, "failure")), (1, 0));
+        let error = xml.descendants().find(|n| n.has_tag_name("error")).unwrap();
+        assert_eq!(error.attribute("message"), Some("This fitting could not run."));
     }
 
     #[test]
-    fn names_cannot_break_out() {
+    fn names_come_back_as_they_were_less_what_steers() {
         let mut outcome = sample::outcome();
-        outcome.fittings[0].body = "\"><failure/>\u{1b}&".into();
-        let xml = render(&outcome);
-        assert!(xml.contains("&quot;&gt;&lt;failure/&gt; &amp;") && !xml.contains('\u{1b}'));
-        assert!(resvg::usvg::roxmltree::Document::parse(&xml).is_ok());
+        outcome.fittings[0].body = "\"><failure/>\u{1b}[2J\r\t\u{ffff}\u{202e}&amp;]]>'\u{1f456}".into();
+        outcome.fittings[0].reasons[0].say = "</failure>\u{0}\u{7f}\u{85}&#0;".into();
+        let text = render(&outcome);
+        let xml = Document::parse(&text).unwrap();
+        let suite = xml.descendants().find(|n| n.has_tag_name("testsuite")).unwrap();
+        assert_eq!(
+            suite.attribute("name"),
+            Some("moss-trousers on \"><failure/> [2J    &amp;]]>'\u{1f456}")
+        );
+        assert_eq!(with(&xml, "failure"), 4);
+        let failure = xml
+            .descendants()
+            .filter(|n| n.has_tag_name("failure"))
+            .nth(1)
+            .unwrap();
+        assert!(
+            failure.text().unwrap().starts_with("</failure>   &#0;"),
+            "{:?}",
+            failure.text()
+        );
     }
 }
