@@ -12,7 +12,7 @@ const RIGHT: f64 = 18.0;
 const TOP: f64 = 66.0;
 const HIGH: f64 = 230.0;
 /// A pose's band is at least this wide, so that its name can stand below it.
-const BAND: f64 = 19.0;
+const BAND: f64 = 14.4;
 /// Frames up to here widen their pose's band; a long clip is drawn closer.
 const FRAMES: usize = 24;
 /// Longer names of poses are cut.
@@ -257,7 +257,7 @@ impl Plot {
             return;
         };
         let over = band.limit.is_some_and(|limit| value > limit);
-        let crowded = band.wide / band.values.len().max(1) as f64 <= 5.0;
+        let crowded = band.wide / band.values.len().max(1) as f64 <= 4.0;
         if value > self.axis.high {
             sheet.arrow([x, TOP + 1.0], 4.5, if over { OVER } else { WITHIN });
             let text = words::number(value);

@@ -80,10 +80,7 @@ pub fn of_scene(scene: &Scene) -> Vec<Still> {
 
 fn still(scene: &Scene, picture: Image, scale: Option<Scale>, close: bool, seen_from: &str) -> Still {
     let pose = words::pose(&scene.pose);
-    let say = scene
-        .focus
-        .first()
-        .map_or_else(String::new, |f| words::capital(&words::plain(&f.say)));
+    let say = scene.focus.first().map_or_else(String::new, |f| sentence(&f.say));
     let what = if close { "Close-up" } else { "Whole figure" };
     let caption = if close {
         format!("Close-up {seen_from}.")
@@ -106,6 +103,13 @@ fn still(scene: &Scene, picture: Image, scale: Option<Scale>, close: bool, seen_
         size: [picture.width, picture.height],
         png: picture.png(),
     }
+}
+
+/// With a large letter first and a full stop last.
+fn sentence(say: &str) -> String {
+    let text = words::capital(&words::plain(say));
+    let ended = text.is_empty() || text.ends_with(['.', '!', '?']);
+    if ended { text } else { text + "." }
 }
 
 fn heat(scene: &Scene) -> Option<&Heat> {

@@ -71,16 +71,15 @@ impl Page {
                 all => words::count(all.len(), "fitting", "fittings"),
             },
             headline: match outcome.fittings.as_slice() {
-                [only] => match tell::leading_finding(only) {
-                    Some(finding) => capital(&words::plain(&finding.say)),
-                    None => capital(&text::in_a_line(only)),
-                },
+                [only] => headline(only),
                 _ => text::overall(outcome),
             },
-            lead_caption: if pose.is_empty() {
-                String::new()
-            } else {
-                format!("The worst pose: {pose}.")
+            lead_caption: match worst {
+                _ if pose.is_empty() => String::new(),
+                Some((_, f)) if f.reasons.iter().all(|r| r.pose.is_empty()) => {
+                    format!("The pose nearest to a limit: {pose}.")
+                }
+                _ => format!("The worst pose: {pose}."),
             },
             lead,
             sentences: match outcome.fittings.as_slice() {
@@ -95,14 +94,25 @@ impl Page {
     }
 }
 
-/// The pictures of the worst pose that has any, and its name.
+/// The pictures of the worst pose that has any, else the first there are, and the pose's name.
 fn lead(stills: &[Still], at: usize, fitting: &Fitting) -> (Vec<Picture>, String) {
-    let first = fitting
-        .reasons
-        .iter()
-        .find(|r| stills.iter().any(|s| shows(s, at, &r.pose)));
-    let pose = first.map_or("", |r| r.pose.as_str());
+    let mut poses = fitting.reasons.iter().map(|r| r.pose.as_str());
+    let worst = poses.find(|pose| stills.iter().any(|s| shows(s, at, pose)));
+    let any = stills.iter().find(|s| s.fitting == at).map(|s| s.pose.as_str());
+    let pose = worst.or(any).unwrap_or_default();
     (pictures(stills, at, pose), words::pose(pose))
+}
+
+/// What the reader learns first.
+fn headline(fitting: &Fitting) -> String {
+    if let Some(finding) = tell::leading_finding(fitting) {
+        return capital(&words::plain(&finding.say));
+    }
+    let tested = fitting.poses.iter().filter(|p| !p.frames.is_empty()).count();
+    if fitting.reasons.is_empty() && tested == 1 {
+        return "Within the limits in the one pose that was run".into();
+    }
+    capital(&text::in_a_line(fitting))
 }
 
 /// A fitting among others; what its rig shows is told further down, once.

@@ -84,7 +84,7 @@ fn limit_and_others(fitting: &Fitting) -> Option<String> {
     (!all.is_empty()).then(|| all.join(" "))
 }
 
-/// `Of 23 poses, 3 fail, 2 warn, 17 pass.`; none where nothing was run.
+/// `Of 23 poses, 3 fail, 2 warn, 17 pass.`; none for one pose or none.
 pub(super) fn counts(fitting: &Fitting) -> Option<String> {
     let count = |verdict| fitting.poses.iter().filter(|p| p.verdict == verdict).count();
     let all = fitting.poses.len() - count(Verdict::NotApplicable);
