@@ -3,6 +3,8 @@
 //! Everything is written into a sibling folder first and renamed into place; a run that is killed leaves the old
 //! report as it was. What a killed run left behind is removed by the next one.
 
+use super::model::{self, Model};
+use super::page::Shown;
 use super::stills::{self, Still};
 use super::{csv, json, page, plot, scene::Scene, words};
 use crate::outcome::{Fitting, Outcome};
@@ -44,11 +46,22 @@ pub enum ReportError {
     Page(#[from] minijinja::Error),
 }
 
+/// What a report shows beside the record.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Extras<'a> {
+    /// Frames worth a picture.
+    pub scenes: &'a [Scene],
+    /// What the 3-D view shows; none for a page to pass on.
+    pub models: &'a [Model],
+    /// A page to pass on: pictures and numbers only, and nothing in the whole folder that holds a vertex.
+    pub share: bool,
+}
+
 /// Writes `index.html`, `result.json`, `measures.csv`, `plots/` and `pictures/`.
 ///
 /// # Errors
 /// The old report, if there was one, is then still there as it was.
-pub fn write(folder: &Path, outcome: &Outcome, scenes: &[Scene]) -> Result<Written, ReportError> {
+pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Written, ReportError> {
     let refused = |error: io::Error| ReportError::Refused {
         folder: folder.display().to_string(),
         why: error.to_string(),
@@ -56,7 +69,7 @@ pub fn write(folder: &Path, outcome: &Outcome, scenes: &[Scene]) -> Result<Writt
     if folder.exists() && !is_ours(folder) {
         return Err(ReportError::NotOurs(folder.display().to_string()));
     }
-    let files = render(outcome, scenes)?;
+    let files = render(outcome, extras)?;
     let (writing, old) = (beside(folder, WRITING), beside(folder, OLD));
     remove(&writing).map_err(refused)?;
     // A run that was killed between the two renames: the old report is the whole one.
@@ -77,8 +90,9 @@ pub fn write(folder: &Path, outcome: &Outcome, scenes: &[Scene]) -> Result<Writt
 }
 
 /// All files of the report: relative name and bytes.
-fn render(outcome: &Outcome, scenes: &[Scene]) -> Result<Vec<(String, Vec<u8>)>, ReportError> {
-    let pictures: Vec<Still> = scenes
+fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, ReportError> {
+    let pictures: Vec<Still> = extras
+        .scenes
         .par_iter()
         .map(stills::of_scene)
         .collect::<Vec<_>>()
@@ -86,10 +100,17 @@ fn render(outcome: &Outcome, scenes: &[Scene]) -> Result<Vec<(String, Vec<u8>)>,
         .flatten()
         .collect();
     let plots = plot::all(outcome);
+    let view = model::pack(if extras.share { &[] } else { extras.models });
+    let shown = Shown {
+        stills: &pictures,
+        plots: &plots,
+        view: &view,
+        share: extras.share,
+    };
     let mut files = vec![
         (
             "index.html".to_owned(),
-            page::render(outcome, &pictures, &plots)?.into_bytes(),
+            page::render(outcome, &shown)?.into_bytes(),
         ),
         ("result.json".to_owned(), json::render(outcome).into_bytes()),
         ("measures.csv".to_owned(), csv::render(outcome).into_bytes()),
@@ -231,9 +252,9 @@ mod tests {
     fn a_report_replaces_a_report_and_nothing_else() {
         let parent = tempfile::tempdir().unwrap();
         let folder = parent.path().join("fit");
-        write(&folder, &sample::outcome(), &[]).unwrap();
+        write(&folder, &sample::outcome(), &Extras::default()).unwrap();
         fs::write(folder.join("stale.txt"), "x").unwrap();
-        let written = write(&folder, &sample::outcome(), &[]).unwrap();
+        let written = write(&folder, &sample::outcome(), &Extras::default()).unwrap();
         assert!(written.page.is_file() && !folder.join("stale.txt").exists());
         assert_eq!(
             fs::read_dir(parent.path()).unwrap().count(),
@@ -244,7 +265,7 @@ mod tests {
         fs::create_dir(&other).unwrap();
         fs::write(other.join("holiday.txt"), "x").unwrap();
         assert!(matches!(
-            write(&other, &sample::outcome(), &[]),
+            write(&other, &sample::outcome(), &Extras::default()),
             Err(ReportError::NotOurs(_))
         ));
         assert!(other.join("holiday.txt").is_file());
@@ -254,10 +275,10 @@ mod tests {
     fn what_a_killed_run_left_is_cleaned_and_the_old_report_comes_back() {
         let parent = tempfile::tempdir().unwrap();
         let folder = parent.path().join("fit");
-        write(&folder, &sample::outcome(), &[]).unwrap();
+        write(&folder, &sample::outcome(), &Extras::default()).unwrap();
         fs::rename(&folder, beside(&folder, OLD)).unwrap();
         fs::create_dir(beside(&folder, WRITING)).unwrap();
-        write(&folder, &sample::outcome(), &[]).unwrap();
+        write(&folder, &sample::outcome(), &Extras::default()).unwrap();
         assert!(folder.join("result.json").is_file());
         assert_eq!(fs::read_dir(parent.path()).unwrap().count(), 1);
     }

@@ -11,6 +11,7 @@ pub mod text; // the summary in a terminal
 
 pub mod camera; // from where a picture is taken
 pub mod colour; // value -> colour
+pub mod model; // what the 3-D view is made of
 pub mod picture; // shapes -> PNG
 pub mod scene; // what a still is made of
 pub mod stills; // scene -> pictures with their words

@@ -2,8 +2,8 @@
 
 use super::tell;
 use crate::outcome::Fitting;
-use crate::report::plot::Drawn;
-use crate::report::words;
+use crate::report::plot::{self, Drawn};
+use crate::report::{canvas, model, words};
 use serde::Serialize;
 
 #[derive(Serialize)]
@@ -11,6 +11,20 @@ pub(super) struct PlotView {
     label: String,
     svg: String,
     wide: u32,
+    /// Words of all values, `!` before what is over its limit, bars between.
+    values: String,
+}
+
+/// Where the values of a fitting's plots lie and which moment each is: the same for all of them.
+pub(super) fn moments(drawn: Option<&Drawn>) -> String {
+    let readings = drawn.map_or(&[][..], |drawn| &drawn.readings);
+    let moments: Vec<(f64, &str)> = readings
+        .iter()
+        .map(|reading| ((reading.x * 10.0).round() / 10.0, reading.moment.as_str()))
+        .collect();
+    let [top, floor] = plot::SPAN;
+    let all = serde_json::json!({ "fine": canvas::FINE, "top": top, "floor": floor, "moments": moments });
+    model::script_safe(&all.to_string())
 }
 
 impl PlotView {
@@ -33,6 +47,12 @@ impl PlotView {
             label,
             svg: format!("<svg aria-hidden=\"true\" {body}"),
             wide,
+            values: drawn
+                .readings
+                .iter()
+                .map(|reading| format!("{}{}", if reading.over { "!" } else { "" }, reading.value))
+                .collect::<Vec<_>>()
+                .join("|"),
         }
     }
 }

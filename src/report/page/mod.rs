@@ -6,31 +6,53 @@ mod tell; // sentences
 #[cfg(test)]
 mod tests;
 
+use super::model::{Blob, Packed};
 use super::plot::Drawn;
 use super::stills::Still;
-use super::text;
 use super::words::{self, capital};
+use super::{json, text};
 use crate::outcome::{Finding, Fitting, Outcome, Verdict};
 use base64::Engine;
 use fitting::FittingView;
 use minijinja::Environment;
 use serde::Serialize;
 
+/// What a page shows beside the numbers.
+#[derive(Clone, Copy, Debug)]
+pub struct Shown<'a> {
+    /// In the order of the poses' reasons.
+    pub stills: &'a [Still],
+    /// Of all fittings.
+    pub plots: &'a [Drawn],
+    /// The 3-D view; without models there is none.
+    pub view: &'a Packed,
+    /// A page to pass on: it says that it carries pictures only.
+    pub share: bool,
+}
+
 /// The page with its pictures and plots inside.
-pub fn render(outcome: &Outcome, stills: &[Still], plots: &[Drawn]) -> Result<String, minijinja::Error> {
+pub fn render(outcome: &Outcome, shown: &Shown) -> Result<String, minijinja::Error> {
     let mut engine = Environment::new();
     // The ending of the name turns escaping on.
     engine.add_template("page.html", include_str!("../page.html.j2"))?;
     engine
         .get_template("page.html")?
         .render(minijinja::Value::from(minijinja::value::Serde(Page::new(
-            outcome, stills, plots,
+            outcome, shown,
         ))))
 }
 
 #[derive(Serialize)]
 struct Page {
     style: &'static str,
+    /// Only scripts with this number run; a name from a file cannot know it, since it is made from the whole run.
+    nonce: String,
+    read: &'static str,
+    /// Empty without a 3-D view.
+    view: &'static str,
+    models: String,
+    blobs: Vec<Blob>,
+    share: bool,
     verdict: Word,
     title: String,
     headline: String,
@@ -59,12 +81,23 @@ struct Picture {
 }
 
 impl Page {
-    fn new(outcome: &Outcome, stills: &[Still], plots: &[Drawn]) -> Self {
+    fn new(outcome: &Outcome, shown: &Shown) -> Self {
+        let stills = shown.stills;
         let fittings = || outcome.fittings.iter().enumerate();
         let worst = fittings().max_by_key(|(at, f)| (f.verdict, std::cmp::Reverse(*at)));
         let (lead, pose) = worst.map(|(at, f)| lead(stills, at, f)).unwrap_or_default();
         Self {
             style: include_str!("../style.css"),
+            nonce: nonce(outcome),
+            read: include_str!("../read.js"),
+            view: if shown.view.blobs.is_empty() {
+                ""
+            } else {
+                include_str!("../view.js")
+            },
+            models: shown.view.list.clone(),
+            blobs: shown.view.blobs.clone(),
+            share: shown.share,
             verdict: Word::of(outcome.verdict),
             title: match outcome.fittings.as_slice() {
                 [only] => words::fitting(only),
@@ -87,7 +120,7 @@ impl Page {
                 all => all.iter().take(6).map(line_at_the_top).collect(),
             },
             fittings: fittings()
-                .map(|(at, f)| FittingView::new(outcome, at, f, stills, plots))
+                .map(|(at, f)| FittingView::new(outcome, at, f, shown))
                 .collect(),
             caution: outcome.caution.clone(),
         }
@@ -101,6 +134,15 @@ fn lead(stills: &[Still], at: usize, fitting: &Fitting) -> (Vec<Picture>, String
     let any = stills.iter().find(|s| s.fitting == at).map(|s| s.pose.as_str());
     let pose = worst.or(any).unwrap_or_default();
     (pictures(stills, at, pose), words::pose(pose))
+}
+
+/// FNV-1a over the whole record.
+fn nonce(outcome: &Outcome) -> String {
+    let text = json::render(outcome);
+    let hash = text.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    });
+    format!("{hash:016x}")
 }
 
 /// What the reader learns first.

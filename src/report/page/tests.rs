@@ -1,11 +1,20 @@
 //! What the page must hold, whatever the run.
 
 use super::*;
-use crate::report::{plot, sample, stills};
+use crate::report::{model, plot, sample, stills};
 
 fn page(outcome: &Outcome) -> String {
     let stills: Vec<Still> = sample::scenes().iter().flat_map(stills::of_scene).collect();
-    render(outcome, &stills, &plot::all(outcome)).unwrap()
+    render(
+        outcome,
+        &Shown {
+            stills: &stills,
+            plots: &plot::all(outcome),
+            view: &model::pack(&sample::models()),
+            share: false,
+        },
+    )
+    .unwrap()
 }
 
 /// The page without its pictures.
@@ -22,7 +31,14 @@ fn it_asks_nothing_of_the_network() {
     let text = bare(&page);
     assert!(!text.replace("http-equiv", "").contains("http"), "an address");
     for loader in [
-        "<script", "<link", "<iframe", "@import", "url(", "srcset", " onload", " onerror",
+        "<script src",
+        "<link",
+        "<iframe",
+        "@import",
+        "url(",
+        "srcset",
+        " onload",
+        " onerror",
     ] {
         assert!(!text.contains(loader), "{loader}");
     }
