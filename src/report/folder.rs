@@ -6,7 +6,7 @@
 use super::model::{self, Model};
 use super::page::Shown;
 use super::stills::{self, Still};
-use super::{csv, json, page, plot, scene::Scene, words};
+use super::{csv, json, page, plot, scene::Scene, share, words};
 use crate::outcome::{Fitting, Outcome};
 use rayon::prelude::*;
 use std::collections::BTreeSet;
@@ -91,28 +91,43 @@ pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Writte
 
 /// All files of the report: relative name and bytes.
 fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, ReportError> {
+    let share = extras.share;
+    let of_scene = |scene: &Scene| {
+        let mut pictures = stills::of_scene(scene);
+        if share {
+            pictures.iter_mut().for_each(Still::shrink);
+        }
+        pictures
+    };
     let pictures: Vec<Still> = extras
         .scenes
         .par_iter()
-        .map(stills::of_scene)
+        .map(of_scene)
         .collect::<Vec<_>>()
         .into_iter()
         .flatten()
         .collect();
     let plots = plot::all(outcome);
-    let view = model::pack(if extras.share { &[] } else { extras.models });
+    let view = model::pack(if share { &[] } else { extras.models });
     let shown = Shown {
         stills: &pictures,
         plots: &plots,
         view: &view,
-        share: extras.share,
+        share,
+    };
+    let html = if share {
+        share::page(outcome, &shown)?
+    } else {
+        page::render(outcome, &shown)?
+    };
+    let record = if share {
+        &share::without_places(outcome)
+    } else {
+        outcome
     };
     let mut files = vec![
-        (
-            "index.html".to_owned(),
-            page::render(outcome, &shown)?.into_bytes(),
-        ),
-        ("result.json".to_owned(), json::render(outcome).into_bytes()),
+        ("index.html".to_owned(), html.into_bytes()),
+        ("result.json".to_owned(), json::render(record).into_bytes()),
         ("measures.csv".to_owned(), csv::render(outcome).into_bytes()),
     ];
     let folders = fitting_folders(outcome);

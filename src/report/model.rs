@@ -303,7 +303,7 @@ fn scale_head(scale: &Scale) -> ScaleHead {
 
 fn pose_head(sequence: &Sequence) -> PoseHead {
     PoseHead {
-        key: sequence.pose.clone(),
+        key: words::plain(&sequence.pose),
         name: words::capital(&words::pose(&sequence.pose)),
         frames: sequence
             .frames

@@ -7,7 +7,7 @@
       const sheet = figure.querySelector('.scroll'), svg = figure.querySelector('svg'), said = figure.querySelector('output');
       const values = figure.dataset.values.split('|');
       const wide = Number(svg.getAttribute('viewBox').split(' ')[2]) / fine;
-      const line = document.createElementNS('http://www.w3.org/2000/svg', 'line');
+      const line = document.createElementNS(svg.namespaceURI, 'line');
       line.setAttribute('class', 'reading');
       line.setAttribute('y1', top * fine);
       line.setAttribute('y2', floor * fine);

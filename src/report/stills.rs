@@ -6,7 +6,7 @@ use super::colour::{Scale, viridis};
 use super::picture::{BODY, CLOTH, Camera, Image, PAPER, Paint, Shape, bounds_of, draw};
 use super::raster::is_seen;
 use super::scene::{Focus, Heat, Posed, Scene};
-use super::words;
+use super::{palette, words};
 use plotters::style::{Color, RGBColor};
 use serde::Serialize;
 
@@ -41,10 +41,17 @@ pub struct Still {
     pub caption: String,
     /// The picture in words, for who cannot see it.
     pub alt: String,
-    /// A PNG file.
+    /// The picture.
+    pub image: Image,
+    /// The same as a PNG file.
     pub png: Vec<u8>,
-    /// Pixels across and down.
-    pub size: [u32; 2],
+}
+
+impl Still {
+    /// In few colours, for a page that must stay small.
+    pub fn shrink(&mut self) {
+        self.png = palette::png(&self.image, 64);
+    }
 }
 
 /// Where the eye of a picture is, for a view that opens there.
@@ -129,8 +136,8 @@ fn still(scene: &Scene, picture: Image, scale: Option<Scale>, camera: &Camera, s
         alt: format!("{what}, {pose}, frame {}, {seen_from}. {say}", scene.frame)
             .trim_end()
             .into(),
-        size: [picture.width, picture.height],
         png: picture.png(),
+        image: picture,
     }
 }
 

@@ -56,7 +56,7 @@
         int low = min(int(along), 9);
         colour = mix(u_colours[low], u_colours[low + 1], along - float(low));
         bright = 0.5 + 0.5 * bright;
-        if (u_limit >= 0.0 && abs(place - u_limit) < edge * 0.9) { colour = vec3(0.11, 0.09, 0.125); bright = 1.0; }
+        if (u_limit >= 0.0 && edge < 0.2 && abs(place - u_limit) < edge * 0.9) { colour = vec3(0.11, 0.09, 0.125); bright = 1.0; }
       }
       o_colour = vec4(min(colour * bright, 1.0) * u_alpha, u_alpha);
     }`;
@@ -288,7 +288,7 @@
     part('strip').style.background = `linear-gradient(90deg, ${COLOURS.map((c) => `#${c}`).join(', ')})`;
     const limit = scale && scale.limit;
     part('tick').hidden = !limit;
-    part('limit').textContent = limit ? `Outlined from ${limit[1]} on. Up to ${scale.bottom} it stays plain.` : '';
+    part('limit').textContent = scale ? `${limit ? `Outlined from ${limit[1]} on. ` : ''}Up to ${scale.bottom} it stays plain.` : '';
     if (limit) part('tick').style.left = `${limit[0] * 100}%`;
   }
 
@@ -316,7 +316,9 @@
   // The whole of what is worn, from a little to the side.
   function whole() {
     const body = head.surfaces[0], high = Math.max(...body.span) / 2;
-    Object.assign(state, { turn: 25, tilt: 8, half: high * 1.12, target: body.low.map((low, axis) => low + body.span[axis] / 2) });
+    const aspect = canvas.clientWidth / canvas.clientHeight || 1, wide = body.span[0] / 2;
+    const half = aspect > 1 ? Math.max(high, wide / aspect) : Math.max(wide, high * aspect);
+    Object.assign(state, { turn: 25, tilt: 8, half: half * 1.12, target: body.low.map((low, axis) => low + body.span[axis] / 2) });
   }
 
   async function show(wish) {

@@ -15,6 +15,14 @@ pub(super) struct PlotView {
     values: String,
 }
 
+const DEFAULTS: [&str; 5] = [
+    " opacity=\"1\"",
+    " font-family=\"sans-serif\"",
+    " text-anchor=\"start\"",
+    " stroke=\"none\" stroke-width=\"1\"",
+    " stroke=\"none\"",
+];
+
 /// Where the values of a fitting's plots lie and which moment each is: the same for all of them.
 pub(super) fn moments(drawn: Option<&Drawn>) -> String {
     let readings = drawn.map_or(&[][..], |drawn| &drawn.readings);
@@ -36,6 +44,11 @@ impl PlotView {
             .replace("\"#000000\"", "\"currentColor\"")
             .replace("\"#777376\"", "\"currentColor\"")
             .replace("\"#FFFFFF\"", "\"var(--card)\"");
+        // What is the default anyway, or said once in the page's style.
+        let svg = DEFAULTS
+            .iter()
+            .fold(svg, |svg, default| svg.replace(default, ""))
+            .replace("\n", "");
         let body = svg.find("viewBox").map_or("", |from| &svg[from..]);
         let wide = svg.split('"').nth(1).and_then(|w| w.parse().ok()).unwrap_or(940);
         let label = format!(

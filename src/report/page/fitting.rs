@@ -114,12 +114,12 @@ impl FittingView {
             open: if shown.view.blobs.is_empty() {
                 String::new()
             } else {
-                serde_json::json!({ "fitting": at }).to_string()
+                opening_whole(at, fitting, stills)
             },
             moments: curve::moments(plots.iter().find(|p| p.fitting == at)),
             at,
             plots: views(judged),
-            more_plots: views(rest),
+            more_plots: views(if shown.share { Vec::new() } else { rest }),
             findings: findings
                 .filter(|finding| told.is_none_or(|told| !std::ptr::eq(told, *finding)))
                 .map(FindingView::new)
@@ -159,6 +159,24 @@ fn troubles(at: usize, fitting: &Fitting, shown: &Shown) -> Vec<Trouble> {
         .collect()
 }
 
+/// Where it opens by itself: the whole figure in its worst pose, or in the one that has a picture.
+fn opening_whole(at: usize, fitting: &Fitting, stills: &[Still]) -> String {
+    let worst = fitting.reasons.iter().find(|reason| !reason.pose.is_empty());
+    let still = stills.iter().find(|still| still.fitting == at);
+    let (pose, frame, what) = match (worst, still) {
+        (Some(reason), _) => (reason.pose.as_str(), reason.frame, reason.what.as_str()),
+        (None, Some(still)) => (still.pose.as_str(), still.frame, ""),
+        (None, None) => ("", 0, ""),
+    };
+    serde_json::json!({
+        "fitting": at,
+        "pose": words::plain(pose),
+        "frame": frame,
+        "measure": what.split('.').next(),
+    })
+    .to_string()
+}
+
 /// Where the 3-D view opens for a pose: its worst frame, coloured by what is worst, from where the picture was taken.
 fn opening(at: usize, fitting: &Fitting, pose: &PoseResult, stills: &[Still]) -> String {
     let still = stills
@@ -168,7 +186,7 @@ fn opening(at: usize, fitting: &Fitting, pose: &PoseResult, stills: &[Still]) ->
     let what = reason.map_or("", |reason| reason.what.as_str());
     serde_json::json!({
         "fitting": at,
-        "pose": pose.pose,
+        "pose": words::plain(&pose.pose),
         "frame": reason.map_or(0, |reason| reason.frame),
         "measure": what.split('.').next(),
         "eye": still.map(|still| Eye {

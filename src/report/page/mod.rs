@@ -210,8 +210,8 @@ fn pictures(stills: &[Still], fitting: usize, pose: &str) -> Vec<Picture> {
             data: base64::engine::general_purpose::STANDARD.encode(&still.png),
             alt: still.alt.clone(),
             caption: still.caption.clone(),
-            wide: still.size[0],
-            high: still.size[1],
+            wide: still.image.width,
+            high: still.image.height,
         })
         .collect()
 }
