@@ -227,14 +227,37 @@ fn outfits(arguments: &Arguments) -> Result<Vec<Outfit>, Trouble> {
         }],
         [body, garments @ ..] => garments
             .iter()
-            .map(|garment| Outfit {
+            .zip(names_apart(garments))
+            .map(|(garment, garment_name)| Outfit {
                 body: Some(body.clone()),
                 garment: garment.clone(),
+                garment_name,
                 ..base.clone()
             })
             .collect(),
         [] => Vec::new(),
     })
+}
+
+/// Names for garments whose files are called the same: with the folder before, or a number where that is not enough.
+fn names_apart(garments: &[PathBuf]) -> Vec<Option<String>> {
+    let part = |name: Option<&std::ffi::OsStr>| {
+        name.map_or_else(String::new, |name| name.to_string_lossy().into_owned())
+    };
+    let stem = |file: &Path| part(file.file_stem());
+    let long = |file: &Path| format!("{}/{}", part(file.parent().and_then(Path::file_name)), stem(file));
+    let alike = |name: &dyn Fn(&Path) -> String, file: &Path| {
+        garments.iter().filter(|other| name(other) == name(file)).count() > 1
+    };
+    garments
+        .iter()
+        .zip(1..)
+        .map(|(file, number)| match (alike(&stem, file), alike(&long, file)) {
+            (false, _) => None,
+            (true, false) => Some(long(file)),
+            (true, true) => Some(format!("{} ({number})", stem(file))),
+        })
+        .collect()
 }
 
 fn is_yaml(file: &Path) -> bool {

@@ -105,8 +105,19 @@ pub enum FabricClass {
 pub struct Taken {
     /// In step with [`Measure::numbers`], in inside units; `None` where it cannot be measured.
     pub values: Vec<Option<f64>>,
-    /// The worst place.
-    pub worst: Option<At>,
+    /// Worst places by the path of the numbers they belong to: `inner` for all that begin so, empty for all of the
+    /// measure's.
+    pub worst: Vec<(&'static str, At)>,
+}
+
+impl Taken {
+    /// Numbers whose worst place is one and the same.
+    pub fn at(values: Vec<Option<f64>>, worst: Option<At>) -> Self {
+        Self {
+            values,
+            worst: worst.map(|at| ("", at)).into_iter().collect(),
+        }
+    }
 }
 
 /// A place among the samples.

@@ -122,16 +122,16 @@ fn take(moment: &Moment) -> Taken {
         }
     }
     let total = layer.area();
-    Taken {
-        values: vec![
+    Taken::at(
+        vec![
             least_of_worst(&beyond, 0.01 * total, 1.0),
             least_of_worst(&beyond, WORST_AREA * moment.scale.powi(2), 1.0),
             most,
             least_of_worst(&raw, 0.01 * total, 1.0),
             least_of_worst(&raw, 0.05 * total, 1.0),
         ],
-        worst: worst.map(|(_, triangle)| At::Triangle(triangle)),
-    }
+        worst.map(|(_, triangle)| At::Triangle(triangle)),
+    )
 }
 
 /// Area-weighted mean of the triangles round each vertex.
