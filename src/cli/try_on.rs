@@ -7,7 +7,7 @@ use gusset::outcome::{Demand, Fitting, Outcome, SCHEMA_VERSION, Verdict};
 use gusset::pose::{self, clip};
 use gusset::report::scene::Scene;
 use gusset::report::text::Look;
-use gusset::report::{csv, folder, json, text};
+use gusset::report::{csv, folder, json, junit, markdown, text};
 use gusset::rig::gltf::ReadOptions;
 use gusset::scenes;
 use gusset::verdict::Limits;
@@ -73,6 +73,10 @@ enum Format {
     Text,
     Json,
     Csv,
+    /// A case per fitting and pose, for build servers
+    Junit,
+    /// For a pull request or a chat
+    Markdown,
 }
 
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
@@ -127,6 +131,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         Format::Text => text::render(&outcome, page.as_deref(), look()),
         Format::Json => json::render(&outcome),
         Format::Csv => csv::render(&outcome),
+        Format::Junit => junit::render(&outcome),
+        Format::Markdown => markdown::render(&outcome),
     });
     Ok(exit_code(outcome.verdict))
 }

@@ -3,6 +3,8 @@
 pub mod csv; // every frame's numbers as a table
 pub mod folder; // all of it as one folder, whole or not at all
 pub mod json; // result.json, and back
+pub mod junit; // for build servers
+pub mod markdown; // for a pull request
 pub mod page; // one page to look at
 pub mod plot; // a number through all frames, against its limit
 pub mod text; // the summary in a terminal

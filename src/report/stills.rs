@@ -11,7 +11,9 @@ use plotters::style::{Color, RGBColor};
 
 const FIGURE: [u32; 2] = [400, 520];
 const CLOSE_UP: [u32; 2] = [400, 400];
-const LEGEND: f64 = 62.0;
+const LEGEND: f64 = 70.0;
+/// Words of the legend, pixels; the page shows the picture smaller.
+const TEXT: f64 = 14.0;
 /// Half of what a close-up shows, metres: about two hands.
 const CLOSE: f32 = 0.13;
 /// A layer beneath the garment under test.
@@ -81,7 +83,7 @@ fn still(scene: &Scene, picture: Image, scale: Option<Scale>, close: bool, seen_
     let say = scene
         .focus
         .first()
-        .map_or_else(String::new, |f| words::plain(&f.say));
+        .map_or_else(String::new, |f| words::capital(&words::plain(&f.say)));
     let what = if close { "Close-up" } else { "Whole figure" };
     let caption = if close {
         format!("Close-up {seen_from}.")
@@ -241,7 +243,7 @@ fn close_up(shapes: &[Shape], bounds: Bounds, focus: &Focus) -> (Camera, String)
 
 /// A strip of the colours with the unit, the ends and the limit.
 fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
-    let (left, right, top) = (62.0, f64::from(width) - 70.0, 26.0);
+    let (left, right, top) = (68.0, f64::from(width) - 82.0, 28.0);
     let place = |value: f32| left + (right - left) * f64::from(scale.place(value).unwrap_or(0.0));
     let value = |value: f32| words::quantity(&heat.measure, f64::from(value));
     let svg = canvas::svg([f64::from(width), LEGEND], |sheet| {
@@ -250,7 +252,7 @@ fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
             [[0.0, 0.0], [f64::from(width), LEGEND]],
             RGBColor(r, g, b).mix(1.0),
         );
-        sheet.word(&words::title(&heat.measure), [left, 13.0], 12.0, INK, Hang::Start);
+        sheet.word(&words::title(&heat.measure), [left, 14.0], TEXT, INK, Hang::Start);
         for step in 0..96 {
             let x = |step: f64| left + (right - left) * step / 96.0;
             let [r, g, b] = viridis((step as f32 + 0.5) / 96.0).map(|c| c.round() as u8);
@@ -265,14 +267,14 @@ fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
         sheet.word(
             &value(scale.bottom),
             [left - 6.0, top + 6.0],
-            12.0,
+            TEXT,
             INK,
             Hang::End,
         );
         sheet.word(
             &value(scale.top),
             [right + 6.0, top + 6.0],
-            12.0,
+            TEXT,
             INK,
             Hang::Start,
         );
@@ -287,8 +289,8 @@ fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
             };
             sheet.word(
                 &format!("limit {}, outlined", value(limit)),
-                [x, top + 21.0],
-                12.0,
+                [x, top + 25.0],
+                TEXT,
                 INK,
                 hang,
             );

@@ -1,6 +1,7 @@
 //! How numbers, verdicts and names are put to a maker.
 
 use crate::outcome::{Demand, Finding, Fitting, Severity, Verdict};
+pub use crate::units::{grouped, number};
 
 /// Path, what it is called on its own, and its short form in a running line.
 /// A path that is not listed is spelled out from its own words.
@@ -86,7 +87,7 @@ const TITLES: &[(&str, &str, &str)] = &[
     ),
     (
         "skin_shows.anywhere.over_3mm_cm2",
-        "Skin shows through: area more than 3 mm deep",
+        "Skin shows through anywhere, edges included: area more than 3 mm deep",
         "skin shows through deeply",
     ),
     (
@@ -101,17 +102,17 @@ const TITLES: &[(&str, &str, &str)] = &[
     ),
     (
         "skin_shows.inner.area_cm2",
-        "Skin shows through: area",
+        "Skin shows through, 20 mm or more from an edge: area",
         "skin shows through",
     ),
     (
         "skin_shows.inner.depth_mm",
-        "Skin shows through: how deep",
+        "Skin shows through, 20 mm or more from an edge: how deep",
         "skin shows through",
     ),
     (
         "skin_shows.inner.over_1mm_cm2",
-        "Skin shows through: area more than 1 mm deep",
+        "Skin shows through, 20 mm or more from an edge: area more than 1 mm deep",
         "skin shows through",
     ),
     (
@@ -238,42 +239,6 @@ pub fn quantity(path: &str, value: f64) -> String {
     }
 }
 
-/// Three figures or so, thousands parted: `1,005`, `243`, `8.6`, `0.31`, `0`.
-pub fn number(value: f64) -> String {
-    if !value.is_finite() {
-        return "not measurable".into();
-    }
-    let size = value.abs();
-    let text = match size {
-        _ if size >= 99.95 => return grouped(value),
-        _ if size >= 9.995 => format!("{value:.1}"),
-        _ if size >= 0.0005 => format!("{value:.2}"),
-        _ => "0".into(),
-    };
-    let text = if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.')
-    } else {
-        &text
-    };
-    if text == "0" && size >= 0.0005 {
-        format!("{value:.3}")
-    } else {
-        text.replace('-', "\u{2212}")
-    }
-}
-
-fn grouped(value: f64) -> String {
-    let digits = format!("{:.0}", value.abs());
-    let mut text = String::from(if value < 0.0 { "\u{2212}" } else { "" });
-    for (at, digit) in digits.chars().enumerate() {
-        if at > 0 && (digits.len() - at).is_multiple_of(3) {
-            text.push(',');
-        }
-        text.push(digit);
-    }
-    text
-}
-
 /// The word for a verdict, the same in every output.
 pub fn verdict(verdict: Verdict) -> &'static str {
     match verdict {
@@ -316,11 +281,22 @@ pub fn severity(severity: Severity) -> &'static str {
     }
 }
 
-/// A name or sentence from a file: control signs become blanks, so that none steers a terminal.
+/// A name or sentence from a file: signs that steer become blanks, so that none moves a terminal's cursor and none
+/// turns the line it stands in from right to left.
 pub fn plain(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .collect()
+    let steers = |c: char| {
+        c.is_control()
+            || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    };
+    text.chars().map(|c| if steers(c) { ' ' } else { c }).collect()
+}
+
+/// The text with a large first letter.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// A pose's name as it is read: `sitting_leaning_forward` is `sitting leaning forward`.
@@ -337,6 +313,11 @@ pub fn fitting(fitting: &Fitting) -> String {
     } else {
         format!("{} on {body}", garments.join(" over "))
     }
+}
+
+/// `1 pose`, `1,204 poses`.
+pub fn count(of: usize, one: &str, more: &str) -> String {
+    format!("{} {}", grouped(of as f64), if of == 1 { one } else { more })
 }
 
 /// `12 in moss-trousers, worst at vertex 8`.
@@ -357,38 +338,6 @@ pub fn whereabouts(finding: &Finding) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn numbers_are_short_and_never_a_false_zero() {
-        let written = [
-            0.0,
-            0.004,
-            0.31,
-            5.0,
-            8.6,
-            19.24,
-            99.96,
-            243.4,
-            1005.2,
-            -12.5,
-            f64::NAN,
-        ]
-        .map(number);
-        let expected = [
-            "0",
-            "0.004",
-            "0.31",
-            "5",
-            "8.6",
-            "19.2",
-            "100",
-            "243",
-            "1,005",
-            "\u{2212}12.5",
-            "not measurable",
-        ];
-        assert_eq!(written, expected);
-    }
 
     #[test]
     fn quantities_carry_their_unit() {
@@ -412,5 +361,6 @@ mod tests {
     #[test]
     fn a_name_cannot_steer_a_terminal() {
         assert_eq!(plain("a\u{1b}[2Jb\n"), "a [2Jb ");
+        assert_eq!(plain("a\u{202e}b\u{5d0}"), "a b\u{5d0}");
     }
 }

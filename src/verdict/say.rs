@@ -81,16 +81,10 @@ pub fn over(path: &str, value: Option<f64>, limit: f64, place: Option<&Place>, a
 }
 
 fn percent(ratio: f64) -> String {
-    short((ratio - 1.0) * 100.0)
+    short((ratio * 1000.0 - 1000.0).round() / 10.0)
 }
 
-/// Two figures below 10, whole numbers above.
+/// As in every other output.
 pub fn short(value: f64) -> String {
-    if value.abs() >= 9.95 {
-        format!("{value:.0}")
-    } else if value.abs() >= 0.995 {
-        format!("{value:.1}")
-    } else {
-        format!("{value:.2}")
-    }
+    crate::units::number(value)
 }
