@@ -1,9 +1,10 @@
 //! `gusset posed`: a body, dressed or not, in a pose, as a file to look at elsewhere.
 
 use super::Trouble;
+use super::reading::Reading;
 use gusset::contact::Scratch;
 use gusset::fitting::{Sequence, joints_at};
-use gusset::rig::gltf::{GlbMaterial, GlbScene, GlbSurface, ReadOptions, glb};
+use gusset::rig::gltf::{GlbMaterial, GlbScene, GlbSurface, glb};
 use gusset::wardrobe::{Outfit, bare, dress};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -25,6 +26,8 @@ pub(super) struct Arguments {
     /// Mesh or material that is cloth, in a file that holds more (may be repeated)
     #[arg(long, value_name = "NAME")]
     garment_mesh: Vec<String>,
+    #[command(flatten)]
+    reading: Reading,
 }
 
 /// Linear colours of skin and cloth: neutral grey, and a quiet green.
@@ -46,7 +49,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     };
     check_out(arguments)?;
     let dressed = match arguments.files.as_slice() {
-        [body] if arguments.garment_mesh.is_empty() => bare(body, &ReadOptions::default()),
+        [body] if arguments.garment_mesh.is_empty() => bare(body, &arguments.reading.options()),
         [one] => dress(&outfit(arguments, None, one)),
         files => dress(&outfit(arguments, Some(&files[0]), &files[1])),
     }
@@ -120,6 +123,7 @@ fn outfit(arguments: &Arguments, body: Option<&PathBuf>, garment: &Path) -> Outf
         body: body.cloned(),
         garment: garment.to_owned(),
         garment_meshes: arguments.garment_mesh.clone(),
+        options: arguments.reading.options(),
         ..Outfit::default()
     }
 }

@@ -1,6 +1,7 @@
 //! `gusset try`: the main job.
 
 use super::Trouble;
+use super::reading::Reading;
 use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::measure::FabricClass;
 use gusset::outcome::{Demand, Fitting, Outcome, SCHEMA_VERSION, Verdict};
@@ -8,7 +9,6 @@ use gusset::pose::{self, clip};
 use gusset::report::scene::Scene;
 use gusset::report::text::Look;
 use gusset::report::{csv, folder, json, junit, markdown, text};
-use gusset::rig::gltf::ReadOptions;
 use gusset::scenes;
 use gusset::verdict::Limits;
 use gusset::verdict::judge::Promises;
@@ -63,9 +63,8 @@ pub(super) struct Arguments {
     /// No progress on stderr
     #[arg(long, short)]
     quiet: bool,
-    /// Read buffers that lie outside a file's own folder
-    #[arg(long)]
-    allow_outside_files: bool,
+    #[command(flatten)]
+    reading: Reading,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
@@ -220,10 +219,7 @@ fn outfits(arguments: &Arguments) -> Result<Vec<Outfit>, Trouble> {
         body_meshes: arguments.body_mesh.clone(),
         garment_meshes: arguments.garment_mesh.clone(),
         over: arguments.over.clone(),
-        options: ReadOptions {
-            allow_outside_files: arguments.allow_outside_files,
-            ..ReadOptions::default()
-        },
+        options: arguments.reading.options(),
         ..Outfit::default()
     };
     Ok(match arguments.files.as_slice() {
