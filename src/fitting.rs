@@ -121,9 +121,9 @@ pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting 
         fabric: plan.fabric,
     };
     let mut limits = Limits::of(&facts, dressed.body.anatomy.scale());
-    if dressed.garment_alone {
-        limits.most.clear();
-    }
+    limits
+        .most
+        .retain(|path, _| measure::can_be_asked(path, layer, !dressed.garment_alone));
     let mut fitting = facts_of(dressed, &limits);
     let stopped = fitting
         .rig_findings
@@ -136,12 +136,10 @@ pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting 
             .iter_mut()
             .filter(|pose| pose.not_applicable.is_none())
         {
-            if dressed.garment_alone {
-                // Without a body nothing that is judged can be measured.
-                pose.verdict = Verdict::PartlyTested;
-                continue;
-            }
             fitting.reasons.extend(judge::pose(pose, &limits, &plan.promises));
+            if dressed.garment_alone && pose.verdict == Verdict::Pass {
+                pose.verdict = Verdict::PartlyTested;
+            }
         }
         fitting.reasons.extend(untested(dressed, &fitting));
     }
@@ -171,8 +169,8 @@ fn untested(dressed: &Dressed, fitting: &Fitting) -> Option<Reason> {
         return Some(say("no_pose_applies", Verdict::CouldNotRun, text));
     }
     if dressed.garment_alone {
-        let text = "There is no body: only the pull of the fabric was measured, and nothing was judged. Name a body \
-                    before the garment: gusset try BODY GARMENT.";
+        let text = "There is no body: only the fabric itself was tested, its print and its seams. Name a body before the \
+                    garment: gusset try BODY GARMENT.";
         return Some(say("no_body", Verdict::PartlyTested, text.into()));
     }
     let open = |finding: &&Finding| finding.code == findings::PARTLY_OVER_SKIN;
@@ -401,6 +399,15 @@ fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
             let third = [1.0f32 / 3.0; 3];
             let position = crate::contact::samples::blend(third, corners, &moment.posed.positions);
             (&layer.surface, u32::try_from(triangle).unwrap_or(0), position)
+        }
+        At::Vertex(vertex) => {
+            let canonical = layer.topology.canonical()[vertex];
+            let beside = layer.topology.vertex_triangles(canonical).first();
+            (
+                &layer.surface,
+                beside.copied().unwrap_or(0),
+                moment.posed.positions[vertex],
+            )
         }
     };
     let posed = if matches!(at, At::Skin(_)) {
