@@ -113,6 +113,23 @@ impl Sequence {
 
 /// Runs a dressed body through a plan. `tick` is called once for every frame measured.
 pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting {
+    run_watched(dressed, plan, &|_| tick())
+}
+
+/// One frame while it is measured, for who wants to keep more of it than its numbers.
+pub struct Seen<'a> {
+    /// Index into [`Plan::sequences`].
+    pub sequence: usize,
+    /// Frame of the sequence.
+    pub frame: usize,
+    /// World matrices of the body's nodes.
+    pub world: &'a [Matrix4<f64>],
+    /// Who is near whom.
+    pub moment: &'a Moment<'a>,
+}
+
+/// As [`run`]; `watch` sees every frame, in any order and from any thread.
+pub fn run_watched(dressed: &Dressed, plan: &Plan, watch: &(dyn Fn(&Seen) + Sync)) -> Fitting {
     let layer = &dressed.layers[0];
     let facts = Facts {
         median_ease_mm: layer
@@ -130,7 +147,7 @@ pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting 
         .iter()
         .any(|finding| finding.severity == Severity::Stop);
     if !stopped {
-        fitting.poses = examine_all(dressed, &plan.sequences, tick);
+        fitting.poses = examine_all(dressed, &plan.sequences, watch);
         for pose in fitting
             .poses
             .iter_mut()
@@ -234,7 +251,7 @@ pub fn splay_of(skeleton: &Skeleton) -> Sides {
 }
 
 /// Every frame of every sequence, in parallel, in order.
-fn examine_all(dressed: &Dressed, sequences: &[Sequence], tick: &(dyn Fn() + Sync)) -> Vec<PoseResult> {
+fn examine_all(dressed: &Dressed, sequences: &[Sequence], watch: &(dyn Fn(&Seen) + Sync)) -> Vec<PoseResult> {
     let spare: Mutex<Vec<Scratch>> = Mutex::new(Vec::new());
     let missing: Vec<Option<String>> = sequences
         .iter()
@@ -250,9 +267,22 @@ fn examine_all(dressed: &Dressed, sequences: &[Sequence], tick: &(dyn Fn() + Syn
         .par_iter()
         .map(|&(sequence, frame)| {
             let mut scratch = borrow(&spare, dressed);
-            let result = examine(dressed, &sequences[sequence].frames[frame], frame, &mut scratch);
+            let world = joints_at(dressed, &sequences[sequence].frames[frame]);
+            let moment = meet(dressed, &world, &mut scratch);
+            let result = examine(
+                dressed,
+                &sequences[sequence].frames[frame],
+                frame,
+                &world,
+                &moment,
+            );
+            watch(&Seen {
+                sequence,
+                frame,
+                world: &world,
+                moment: &moment,
+            });
             give_back(&spare, scratch);
-            tick();
             result
         })
         .collect();
@@ -317,13 +347,17 @@ pub fn joints_at(dressed: &Dressed, frame: &Frame) -> Vec<Matrix4<f64>> {
     }
 }
 
-/// One frame: pose, meet, measure.
-fn examine(dressed: &Dressed, frame: &Frame, number: usize, scratch: &mut Scratch) -> FrameResult {
-    let world = joints_at(dressed, frame);
-    let moment = meet(dressed, &world, scratch);
+/// The numbers and places of one frame.
+fn examine(
+    dressed: &Dressed,
+    frame: &Frame,
+    number: usize,
+    world: &[Matrix4<f64>],
+    moment: &Moment,
+) -> FrameResult {
     let taken: Vec<Taken> = measure::ALL
         .iter()
-        .map(|measure| (measure.take)(&moment))
+        .map(|measure| (measure.take)(moment))
         .collect();
     let mut numbers = Numbers::default();
     let mut worst = BTreeMap::new();
@@ -340,7 +374,7 @@ fn examine(dressed: &Dressed, frame: &Frame, number: usize, scratch: &mut Scratc
             } else {
                 format!("{}.{group}", measure.id)
             };
-            worst.insert(path, place(&moment, at, &world));
+            worst.insert(path, place(moment, at, world));
         }
     }
     FrameResult {
@@ -349,7 +383,7 @@ fn examine(dressed: &Dressed, frame: &Frame, number: usize, scratch: &mut Scratc
             Frame::Angles(angles) => angles.time_s,
             Frame::Clip { time_s, .. } => Some(*time_s),
         },
-        angles_deg: angles_deg(dressed, &world),
+        angles_deg: angles_deg(dressed, world),
         measures: numbers,
         worst,
     }

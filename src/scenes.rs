@@ -1,4 +1,6 @@
-//! Which frames deserve a picture, and what is in it.
+//! Which frames deserve a picture, and what is in it; and what the 3-D view gets to show.
+
+pub mod watch; // every frame, for the 3-D view
 
 use crate::contact::{Moment, Scratch};
 use crate::fitting::{Dressed, Plan, joints_at, meet};
@@ -112,6 +114,7 @@ fn scene(
         fitting: number,
         pose: fitting.poses[pose].pose.clone(),
         frame,
+        what: what.to_owned(),
         body,
         garments,
         focus,
@@ -133,20 +136,25 @@ fn posed(name: &str, positions: Vec<[f32; 3]>, triangles: &[[u32; 3]]) -> Posed 
 }
 
 fn heat(moment: &Moment, measure: &Measure, field: &Field) -> Heat {
-    let ending = field.unit.suffix();
-    let number = measure
-        .numbers
-        .iter()
-        .find(|number| number.path.ends_with(ending))
-        .or(measure.numbers.first());
     Heat {
-        measure: number.map_or_else(|| measure.id.to_owned(), |number| measure.path(number)),
+        measure: number_of(measure, field),
         unit: field.unit.symbol().to_owned(),
         values: (field.values)(moment),
         bottom: field.bottom,
         limit: field.limit,
         top: field.top,
     }
+}
+
+/// Path of the number whose unit a field has.
+fn number_of(measure: &Measure, field: &Field) -> String {
+    let ending = field.unit.suffix();
+    let number = measure
+        .numbers
+        .iter()
+        .find(|number| number.path.ends_with(ending))
+        .or(measure.numbers.first());
+    number.map_or_else(|| measure.id.to_owned(), |number| measure.path(number))
 }
 
 /// Where to look: the place, and out of the surface it is on.

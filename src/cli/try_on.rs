@@ -6,10 +6,12 @@ use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::measure::FabricClass;
 use gusset::outcome::{Demand, Fitting, Outcome, SCHEMA_VERSION, Verdict};
 use gusset::pose::{self, clip};
+use gusset::report::folder::Extras;
+use gusset::report::model::Model;
 use gusset::report::scene::Scene;
 use gusset::report::text::Look;
 use gusset::report::{csv, folder, json, junit, markdown, text};
-use gusset::scenes;
+use gusset::scenes::{self, watch::Watch};
 use gusset::verdict::Limits;
 use gusset::verdict::judge::Promises;
 use gusset::wardrobe::{Outfit, dress};
@@ -60,6 +62,9 @@ pub(super) struct Arguments {
     /// Write no report folder
     #[arg(long)]
     no_report: bool,
+    /// Write a report to pass on: pictures and numbers only, no geometry of body or garment
+    #[arg(long)]
+    share: bool,
     /// No progress on stderr
     #[arg(long, short)]
     quiet: bool,
@@ -101,11 +106,23 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         .map_err(Trouble::say)?;
     let mut fittings: Vec<Fitting> = Vec::new();
     let mut plans: Vec<Plan> = Vec::new();
+    let mut models: Vec<Model> = Vec::new();
+    let viewed = wants_report(arguments) && !arguments.share;
     for dressed in &dressed {
         let plan = plan(arguments, dressed)?;
         let bar = progress(arguments, &plan);
-        fittings.push(fitting::run(dressed, &plan, &|| bar.inc(1)));
+        let watch = Watch::new(dressed, &plan);
+        let fitting = fitting::run_watched(dressed, &plan, &|seen| {
+            if viewed {
+                watch.see(seen);
+            }
+            bar.inc(1);
+        });
         bar.finish_and_clear();
+        if viewed && fitting.verdict != Verdict::CouldNotRun {
+            models.push(watch.model(&plan, &fitting, fittings.len()));
+        }
+        fittings.push(fitting);
         plans.push(plan);
     }
     let outcome = outcome_of(fittings);
@@ -119,9 +136,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
             .unwrap_or_else(|| "reports".into())
             .join(folder_name(&outcome));
         Some(
-            folder::write(&folder, &outcome, &scenes)
-                .map_err(Trouble::say)?
-                .page,
+            folder::write(
+                &folder,
+                &outcome,
+                &Extras {
+                    scenes: &scenes,
+                    models: &models,
+                    share: arguments.share,
+                },
+            )
+            .map_err(Trouble::say)?
+            .page,
         )
     } else {
         None

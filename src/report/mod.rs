@@ -11,8 +11,11 @@ pub mod text; // the summary in a terminal
 
 pub mod camera; // from where a picture is taken
 pub mod colour; // value -> colour
+pub mod model; // what the 3-D view is made of
+pub mod palette; // a picture in few colours
 pub mod picture; // shapes -> PNG
 pub mod scene; // what a still is made of
+mod share; // a report to pass on
 pub mod stills; // scene -> pictures with their words
 pub mod words; // how numbers and verdicts are put
 pub mod worst; // which number stands worst against its limit

@@ -2,7 +2,7 @@
 
 use super::canvas::{self, Canvas, FAINT, Hang, INK, OVER, WITHIN};
 use super::{words, worst};
-use crate::outcome::{Demand, Fitting, Outcome, PoseResult};
+use crate::outcome::{Demand, Fitting, FrameResult, Outcome, PoseResult};
 use plotters::style::{BLACK, Color, WHITE};
 use std::collections::BTreeSet;
 
@@ -12,7 +12,7 @@ const RIGHT: f64 = 18.0;
 const TOP: f64 = 66.0;
 const HIGH: f64 = 230.0;
 /// A pose's band is at least this wide, so that its name can stand below it.
-const BAND: f64 = 19.0;
+const BAND: f64 = 14.4;
 /// Frames up to here widen their pose's band; a long clip is drawn closer.
 const FRAMES: usize = 24;
 /// Longer names of poses are cut.
@@ -27,15 +27,37 @@ pub struct Drawn {
     pub path: String,
     /// The plot, see [`svg`].
     pub svg: String,
+    /// Every value in words, from left to right.
+    pub readings: Vec<Reading>,
 }
+
+/// A value to be read off a plot.
+#[derive(Clone, Debug)]
+pub struct Reading {
+    /// How far right it lies, in the pixels the plot is shown with.
+    pub x: f64,
+    /// `walk, frame 3`.
+    pub moment: String,
+    /// `4.7 %`.
+    pub value: String,
+    /// Whether it is over its limit.
+    pub over: bool,
+}
+
+/// From where to where the values lie from top to bottom, in shown pixels.
+pub const SPAN: [f64; 2] = [TOP, TOP + HIGH];
 
 /// Every plot of every fitting.
 pub fn all(outcome: &Outcome) -> Vec<Drawn> {
     let of_fitting = |(at, fitting): (usize, &Fitting)| {
-        let draw = |path: String| Drawn {
-            fitting: at,
-            svg: svg(outcome, fitting, &path),
-            path,
+        let draw = |path: String| {
+            let plot = Plot::new(outcome, fitting, &path);
+            Drawn {
+                fitting: at,
+                svg: canvas::svg(plot.size(), |sheet| plot.paint(sheet)),
+                readings: plot.readings(fitting, &path),
+                path,
+            }
         };
         paths(outcome, fitting).into_iter().map(draw).collect::<Vec<_>>()
     };
@@ -120,6 +142,25 @@ impl Plot {
             bands,
             axis,
         }
+    }
+
+    fn readings(&self, fitting: &Fitting, path: &str) -> Vec<Reading> {
+        let poses = fitting.poses.iter().filter(|pose| !pose.frames.is_empty());
+        let of_band = |(pose, band): (&PoseResult, &Band)| {
+            let reading = |(frame, result): (usize, &FrameResult)| Reading {
+                x: band.x(frame),
+                moment: words::moment(pose, result),
+                value: result
+                    .measures
+                    .get(path)
+                    .map_or_else(|| "not measurable".into(), |value| words::quantity(path, value)),
+                over: band.values[frame]
+                    .zip(band.limit)
+                    .is_some_and(|(value, limit)| value > limit),
+            };
+            pose.frames.iter().enumerate().map(reading).collect::<Vec<_>>()
+        };
+        poses.zip(&self.bands).flat_map(of_band).collect()
     }
 
     fn end(&self) -> f64 {
@@ -257,7 +298,7 @@ impl Plot {
             return;
         };
         let over = band.limit.is_some_and(|limit| value > limit);
-        let crowded = band.wide / band.values.len().max(1) as f64 <= 5.0;
+        let crowded = band.wide / band.values.len().max(1) as f64 <= 4.0;
         if value > self.axis.high {
             sheet.arrow([x, TOP + 1.0], 4.5, if over { OVER } else { WITHIN });
             let text = words::number(value);

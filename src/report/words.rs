@@ -1,6 +1,6 @@
 //! How numbers, verdicts and names are put to a maker.
 
-use crate::outcome::{Demand, Finding, Fitting, Severity, Verdict};
+use crate::outcome::{Demand, Finding, Fitting, FrameResult, PoseResult, Severity, Verdict};
 pub use crate::units::{grouped, number};
 
 /// Path, what it is called on its own, and its short form in a running line.
@@ -378,6 +378,16 @@ pub fn capital(text: &str) -> String {
 /// A pose's name as it is read: `sitting_leaning_forward` is `sitting leaning forward`.
 pub fn pose(name: &str) -> String {
     plain(name).replace('_', " ")
+}
+
+/// `standing`, or `walking, frame 7` where there are several.
+pub fn moment(of: &PoseResult, frame: &FrameResult) -> String {
+    let name = pose(&of.pose);
+    if of.frames.len() > 1 {
+        format!("{name}, frame {}", frame.frame)
+    } else {
+        name
+    }
 }
 
 /// `moss-trousers on ash`, `coat over moss-trousers on ash`.

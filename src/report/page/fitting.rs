@@ -1,12 +1,12 @@
 //! One garment on one body: its poses, what to look at, its rig, its curves, its limits.
 
-use super::curve::PlotView;
+use super::curve::{self, PlotView};
 use super::tell::{self, LimitTable};
-use super::{Picture, Word, pictures};
+use super::{Picture, Shown, Word, pictures};
 use crate::outcome::Verdict;
 use crate::outcome::{Finding, Fitting, Outcome, PoseResult};
 use crate::report::plot::Drawn;
-use crate::report::stills::Still;
+use crate::report::stills::{Eye, Still};
 use crate::report::words::{self, capital};
 use crate::report::{text, worst};
 use serde::Serialize;
@@ -25,6 +25,11 @@ pub(super) struct FittingView {
     troubles: Vec<Trouble>,
     /// How many of them have no picture, in a sentence.
     left_out: String,
+    /// What the 3-D view opens at, as JSON; empty where there is no view.
+    open: String,
+    /// Where the values of its curves lie, as JSON.
+    moments: String,
+    at: usize,
     plots: Vec<PlotView>,
     more_plots: Vec<PlotView>,
     findings: Vec<FindingView>,
@@ -56,6 +61,8 @@ struct Trouble {
     /// The numbers behind them, a click away.
     details: Vec<String>,
     pictures: Vec<Picture>,
+    /// As [`FittingView::open`].
+    open: String,
 }
 
 #[derive(Serialize)]
@@ -67,13 +74,8 @@ struct FindingView {
 }
 
 impl FittingView {
-    pub(super) fn new(
-        outcome: &Outcome,
-        at: usize,
-        fitting: &Fitting,
-        stills: &[Still],
-        plots: &[Drawn],
-    ) -> Self {
+    pub(super) fn new(outcome: &Outcome, at: usize, fitting: &Fitting, shown: &Shown) -> Self {
+        let (stills, plots) = (shown.stills, shown.plots);
         let several = outcome.fittings.len() > 1;
         let leads = tell::leading_finding(fitting);
         let told = leads.filter(|_| !several);
@@ -83,7 +85,7 @@ impl FittingView {
             .filter(|p| p.fitting == at)
             .partition(|p| limits.contains_key(&p.path));
         let views = |of: Vec<&Drawn>| of.into_iter().map(|p| PlotView::new(fitting, p)).collect();
-        let troubles = troubles(at, fitting, stills);
+        let troubles = troubles(at, fitting, shown);
         let anchored = |which: usize| {
             let anchor = anchor(at, which);
             if troubles.iter().any(|t| t.anchor == anchor) {
@@ -109,8 +111,15 @@ impl FittingView {
                 .map(|(n, p)| PoseRow::new(limits, p, anchored(n)))
                 .collect(),
             left_out: left_out(&troubles),
+            open: if shown.view.blobs.is_empty() {
+                String::new()
+            } else {
+                opening_whole(at, fitting, stills)
+            },
+            moments: curve::moments(plots.iter().find(|p| p.fitting == at)),
+            at,
             plots: views(judged),
-            more_plots: views(rest),
+            more_plots: views(if shown.share { Vec::new() } else { rest }),
             findings: findings
                 .filter(|finding| told.is_none_or(|told| !std::ptr::eq(told, *finding)))
                 .map(FindingView::new)
@@ -128,7 +137,7 @@ fn anchor(fitting: usize, pose: usize) -> String {
 }
 
 /// Poses that are not a clean pass: by verdict, then as the reasons are sorted, the worst first.
-fn troubles(at: usize, fitting: &Fitting, stills: &[Still]) -> Vec<Trouble> {
+fn troubles(at: usize, fitting: &Fitting, shown: &Shown) -> Vec<Trouble> {
     let rank = |pose: &PoseResult| fitting.reasons.iter().position(|r| r.pose == pose.pose);
     let mut poses: Vec<(usize, &PoseResult)> = fitting
         .poses
@@ -140,10 +149,53 @@ fn troubles(at: usize, fitting: &Fitting, stills: &[Still]) -> Vec<Trouble> {
     poses
         .into_iter()
         .map(|(which, pose)| {
-            let shown = pictures(stills, at, &pose.pose);
-            Trouble::new(fitting, pose, anchor(at, which), shown)
+            let pictures = pictures(shown.stills, at, &pose.pose);
+            let mut trouble = Trouble::new(fitting, pose, anchor(at, which), pictures);
+            if !shown.view.blobs.is_empty() {
+                trouble.open = opening(at, fitting, pose, shown.stills);
+            }
+            trouble
         })
         .collect()
+}
+
+/// Where it opens by itself: the whole figure in its worst pose, or in the one that has a picture.
+fn opening_whole(at: usize, fitting: &Fitting, stills: &[Still]) -> String {
+    let worst = fitting.reasons.iter().find(|reason| !reason.pose.is_empty());
+    let still = stills.iter().find(|still| still.fitting == at);
+    let (pose, frame, what) = match (worst, still) {
+        (Some(reason), _) => (reason.pose.as_str(), reason.frame, reason.what.as_str()),
+        (None, Some(still)) => (still.pose.as_str(), still.frame, ""),
+        (None, None) => ("", 0, ""),
+    };
+    serde_json::json!({
+        "fitting": at,
+        "pose": words::plain(pose),
+        "frame": frame,
+        "measure": what.split('.').next(),
+    })
+    .to_string()
+}
+
+/// Where the 3-D view opens for a pose: its worst frame, coloured by what is worst, from where the picture was taken.
+fn opening(at: usize, fitting: &Fitting, pose: &PoseResult, stills: &[Still]) -> String {
+    let still = stills
+        .iter()
+        .rfind(|still| still.fitting == at && still.pose == pose.pose);
+    let reason = fitting.reasons.iter().find(|reason| reason.pose == pose.pose);
+    let what = reason.map_or("", |reason| reason.what.as_str());
+    serde_json::json!({
+        "fitting": at,
+        "pose": words::plain(&pose.pose),
+        "frame": reason.map_or(0, |reason| reason.frame),
+        "measure": what.split('.').next(),
+        "eye": still.map(|still| Eye {
+            // A little more round it than in the close-up.
+            half: if still.close { still.eye.half * 1.6 } else { still.eye.half },
+            ..still.eye
+        }),
+    })
+    .to_string()
 }
 
 fn left_out(troubles: &[Trouble]) -> String {
@@ -179,6 +231,7 @@ impl Trouble {
             reasons: reasons().map(|r| capital(&words::plain(&r.say))).collect(),
             details: reasons().map(tell::detail).collect(),
             pictures,
+            open: String::new(),
         }
     }
 }

@@ -6,31 +6,53 @@ mod tell; // sentences
 #[cfg(test)]
 mod tests;
 
+use super::model::{Blob, Packed};
 use super::plot::Drawn;
 use super::stills::Still;
-use super::text;
 use super::words::{self, capital};
+use super::{json, text};
 use crate::outcome::{Finding, Fitting, Outcome, Verdict};
 use base64::Engine;
 use fitting::FittingView;
 use minijinja::Environment;
 use serde::Serialize;
 
+/// What a page shows beside the numbers.
+#[derive(Clone, Copy, Debug)]
+pub struct Shown<'a> {
+    /// In the order of the poses' reasons.
+    pub stills: &'a [Still],
+    /// Of all fittings.
+    pub plots: &'a [Drawn],
+    /// The 3-D view; without models there is none.
+    pub view: &'a Packed,
+    /// A page to pass on: it says that it carries pictures only.
+    pub share: bool,
+}
+
 /// The page with its pictures and plots inside.
-pub fn render(outcome: &Outcome, stills: &[Still], plots: &[Drawn]) -> Result<String, minijinja::Error> {
+pub fn render(outcome: &Outcome, shown: &Shown) -> Result<String, minijinja::Error> {
     let mut engine = Environment::new();
     // The ending of the name turns escaping on.
     engine.add_template("page.html", include_str!("../page.html.j2"))?;
     engine
         .get_template("page.html")?
         .render(minijinja::Value::from(minijinja::value::Serde(Page::new(
-            outcome, stills, plots,
+            outcome, shown,
         ))))
 }
 
 #[derive(Serialize)]
 struct Page {
     style: &'static str,
+    /// Only scripts with this number run; a name from a file cannot know it, since it is made from the whole run.
+    nonce: String,
+    read: &'static str,
+    /// Empty without a 3-D view.
+    view: &'static str,
+    models: String,
+    blobs: Vec<Blob>,
+    share: bool,
     verdict: Word,
     title: String,
     headline: String,
@@ -59,28 +81,38 @@ struct Picture {
 }
 
 impl Page {
-    fn new(outcome: &Outcome, stills: &[Still], plots: &[Drawn]) -> Self {
+    fn new(outcome: &Outcome, shown: &Shown) -> Self {
+        let stills = shown.stills;
         let fittings = || outcome.fittings.iter().enumerate();
         let worst = fittings().max_by_key(|(at, f)| (f.verdict, std::cmp::Reverse(*at)));
         let (lead, pose) = worst.map(|(at, f)| lead(stills, at, f)).unwrap_or_default();
         Self {
             style: include_str!("../style.css"),
+            nonce: nonce(outcome),
+            read: include_str!("../read.js"),
+            view: if shown.view.blobs.is_empty() {
+                ""
+            } else {
+                include_str!("../view.js")
+            },
+            models: shown.view.list.clone(),
+            blobs: shown.view.blobs.clone(),
+            share: shown.share,
             verdict: Word::of(outcome.verdict),
             title: match outcome.fittings.as_slice() {
                 [only] => words::fitting(only),
                 all => words::count(all.len(), "fitting", "fittings"),
             },
             headline: match outcome.fittings.as_slice() {
-                [only] => match tell::leading_finding(only) {
-                    Some(finding) => capital(&words::plain(&finding.say)),
-                    None => capital(&text::in_a_line(only)),
-                },
+                [only] => headline(only),
                 _ => text::overall(outcome),
             },
-            lead_caption: if pose.is_empty() {
-                String::new()
-            } else {
-                format!("The worst pose: {pose}.")
+            lead_caption: match worst {
+                _ if pose.is_empty() => String::new(),
+                Some((_, f)) if f.reasons.iter().all(|r| r.pose.is_empty()) => {
+                    format!("The pose nearest to a limit: {pose}.")
+                }
+                _ => format!("The worst pose: {pose}."),
             },
             lead,
             sentences: match outcome.fittings.as_slice() {
@@ -88,21 +120,41 @@ impl Page {
                 all => all.iter().take(6).map(line_at_the_top).collect(),
             },
             fittings: fittings()
-                .map(|(at, f)| FittingView::new(outcome, at, f, stills, plots))
+                .map(|(at, f)| FittingView::new(outcome, at, f, shown))
                 .collect(),
             caution: outcome.caution.clone(),
         }
     }
 }
 
-/// The pictures of the worst pose that has any, and its name.
+/// The pictures of the worst pose that has any, else the first there are, and the pose's name.
 fn lead(stills: &[Still], at: usize, fitting: &Fitting) -> (Vec<Picture>, String) {
-    let first = fitting
-        .reasons
-        .iter()
-        .find(|r| stills.iter().any(|s| shows(s, at, &r.pose)));
-    let pose = first.map_or("", |r| r.pose.as_str());
+    let mut poses = fitting.reasons.iter().map(|r| r.pose.as_str());
+    let worst = poses.find(|pose| stills.iter().any(|s| shows(s, at, pose)));
+    let any = stills.iter().find(|s| s.fitting == at).map(|s| s.pose.as_str());
+    let pose = worst.or(any).unwrap_or_default();
     (pictures(stills, at, pose), words::pose(pose))
+}
+
+/// FNV-1a over the whole record.
+fn nonce(outcome: &Outcome) -> String {
+    let text = json::render(outcome);
+    let hash = text.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    });
+    format!("{hash:016x}")
+}
+
+/// What the reader learns first.
+fn headline(fitting: &Fitting) -> String {
+    if let Some(finding) = tell::leading_finding(fitting) {
+        return capital(&words::plain(&finding.say));
+    }
+    let tested = fitting.poses.iter().filter(|p| !p.frames.is_empty()).count();
+    if fitting.reasons.is_empty() && tested == 1 {
+        return "Within the limits in the one pose that was run".into();
+    }
+    capital(&text::in_a_line(fitting))
 }
 
 /// A fitting among others; what its rig shows is told further down, once.
@@ -158,8 +210,8 @@ fn pictures(stills: &[Still], fitting: usize, pose: &str) -> Vec<Picture> {
             data: base64::engine::general_purpose::STANDARD.encode(&still.png),
             alt: still.alt.clone(),
             caption: still.caption.clone(),
-            wide: still.size[0],
-            high: still.size[1],
+            wide: still.image.width,
+            high: still.image.height,
         })
         .collect()
 }

@@ -84,7 +84,7 @@ fn limit_and_others(fitting: &Fitting) -> Option<String> {
     (!all.is_empty()).then(|| all.join(" "))
 }
 
-/// `Of 23 poses, 3 fail, 2 warn, 17 pass.`; none where nothing was run.
+/// `Of 23 poses, 3 fail, 2 warn, 17 pass.`; none for one pose or none.
 pub(super) fn counts(fitting: &Fitting) -> Option<String> {
     let count = |verdict| fitting.poses.iter().filter(|p| p.verdict == verdict).count();
     let all = fitting.poses.len() - count(Verdict::NotApplicable);
@@ -172,7 +172,7 @@ pub(super) fn extremes(fitting: &Fitting, path: &str) -> String {
         .iter()
         .flat_map(|pose| pose.frames.iter().map(move |frame| (pose, frame)))
         .filter_map(|(pose, frame)| Some((frame.measures.get(path)?, pose, frame)))
-        .map(|(value, pose, frame)| (value, instant(pose, frame)))
+        .map(|(value, pose, frame)| (value, words::moment(pose, frame)))
         .collect();
     let say = |(value, at): &(f64, String)| format!("{} in {at}", words::quantity(path, *value));
     // The first of equals.
@@ -185,16 +185,6 @@ pub(super) fn extremes(fitting: &Fitting, path: &str) -> String {
         "ease.least_mm" => format!("Lowest: {}.", say(lowest)),
         "ease.median_mm" => format!("From {} to {}.", say(lowest), say(highest)),
         _ => format!("Highest: {}.", say(highest)),
-    }
-}
-
-/// `standing`, or `walking, frame 7` where there are several.
-pub(super) fn instant(pose: &crate::outcome::PoseResult, frame: &crate::outcome::FrameResult) -> String {
-    let name = words::pose(&pose.pose);
-    if pose.frames.len() > 1 {
-        format!("{name}, frame {}", frame.frame)
-    } else {
-        name
     }
 }
 
