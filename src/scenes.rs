@@ -66,12 +66,10 @@ fn nearest_to_a_limit(fitting: &Fitting) -> Option<Wanted> {
 }
 
 fn place_of(pose: &PoseResult, frame: usize, path: &str) -> Option<Place> {
-    let id = path.split('.').next()?;
     pose.frames
         .iter()
         .find(|result| result.frame == frame)?
-        .worst
-        .get(id)
+        .place_of(path)
         .cloned()
 }
 

@@ -6,6 +6,7 @@ mod completions;
 mod demo;
 mod poses;
 mod posed;
+mod reading;
 mod rig;
 mod schema;
 mod try_on;

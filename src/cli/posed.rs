@@ -1,9 +1,10 @@
 //! `gusset posed`: a body, dressed or not, in a pose, as a file to look at elsewhere.
 
 use super::Trouble;
+use super::reading::Reading;
 use gusset::contact::Scratch;
 use gusset::fitting::{Sequence, joints_at};
-use gusset::rig::gltf::{GlbMaterial, GlbScene, GlbSurface, ReadOptions, glb};
+use gusset::rig::gltf::{GlbMaterial, GlbScene, GlbSurface, glb};
 use gusset::wardrobe::{Outfit, bare, dress};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -25,6 +26,8 @@ pub(super) struct Arguments {
     /// Mesh or material that is cloth, in a file that holds more (may be repeated)
     #[arg(long, value_name = "NAME")]
     garment_mesh: Vec<String>,
+    #[command(flatten)]
+    reading: Reading,
 }
 
 /// Linear colours of skin and cloth: neutral grey, and a quiet green.
@@ -35,14 +38,18 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let sequence = Sequence::from(&super::poses::named(&arguments.pose)?);
     let Some(frame) = sequence.frames.get(arguments.frame) else {
         return Err(Trouble::Say(format!(
-            "pose {} has {} frame(s), so --frame goes from 0 to {}",
+            "pose {} has {}, so --frame goes from 0 to {}",
             sequence.name,
-            sequence.frames.len(),
+            match sequence.frames.len() {
+                1 => "1 frame".into(),
+                count => format!("{count} frames"),
+            },
             sequence.frames.len() - 1
         )));
     };
+    check_out(arguments)?;
     let dressed = match arguments.files.as_slice() {
-        [body] if arguments.garment_mesh.is_empty() => bare(body, &ReadOptions::default()),
+        [body] if arguments.garment_mesh.is_empty() => bare(body, &arguments.reading.options()),
         [one] => dress(&outfit(arguments, None, one)),
         files => dress(&outfit(arguments, Some(&files[0]), &files[1])),
     }
@@ -89,11 +96,34 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     Ok(ExitCode::SUCCESS)
 }
 
+/// A file that would replace what was read, or that no program would open by its ending, is not written.
+fn check_out(arguments: &Arguments) -> Result<(), Trouble> {
+    let out = &arguments.out;
+    if !out
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("glb"))
+    {
+        return Err(Trouble::Say(format!(
+            "{}: what is written is a GLB file, so --out must end in .glb",
+            out.display()
+        )));
+    }
+    let same = |file: &PathBuf| matches!((file.canonicalize(), out.canonicalize()), (Ok(a), Ok(b)) if a == b);
+    if arguments.files.iter().any(same) {
+        return Err(Trouble::Say(format!(
+            "{} is the file that is read; choose another name for --out",
+            out.display()
+        )));
+    }
+    Ok(())
+}
+
 fn outfit(arguments: &Arguments, body: Option<&PathBuf>, garment: &Path) -> Outfit {
     Outfit {
         body: body.cloned(),
         garment: garment.to_owned(),
         garment_meshes: arguments.garment_mesh.clone(),
+        options: arguments.reading.options(),
         ..Outfit::default()
     }
 }

@@ -1,13 +1,14 @@
 //! `gusset rig`: what the tool understood of a file.
 
 use super::Trouble;
+use super::reading::Reading;
 use gusset::geometry::triangle;
 use gusset::measure::findings;
 use gusset::outcome::Finding;
 use gusset::rig::Rig;
 use gusset::rig::anatomy::Anatomy;
 use gusset::rig::bone::Side;
-use gusset::rig::gltf::{ReadOptions, read};
+use gusset::rig::gltf::read;
 use gusset::rig::skeleton::Skeleton;
 use gusset::rig::surface::{Surface, assemble};
 use std::fmt::Write;
@@ -19,16 +20,12 @@ pub(super) struct Arguments {
     /// Rigs to look at: .glb, .gltf or .vrm
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
-    /// Read buffers that lie outside the file's own folder
-    #[arg(long)]
-    allow_outside_files: bool,
+    #[command(flatten)]
+    reading: Reading,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
-    let options = ReadOptions {
-        allow_outside_files: arguments.allow_outside_files,
-        ..ReadOptions::default()
-    };
+    let options = arguments.reading.options();
     let mut text = String::new();
     let mut faults = false;
     for file in &arguments.files {

@@ -1,6 +1,7 @@
 //! `gusset try`: the main job.
 
 use super::Trouble;
+use super::reading::Reading;
 use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::measure::FabricClass;
 use gusset::outcome::{Demand, Fitting, Outcome, SCHEMA_VERSION, Verdict};
@@ -11,7 +12,6 @@ use gusset::report::rig::Sheet;
 use gusset::report::scene::Scene;
 use gusset::report::text::Look;
 use gusset::report::{csv, folder, json, junit, markdown, text};
-use gusset::rig::gltf::ReadOptions;
 use gusset::scenes::{self, watch::Watch};
 use gusset::verdict::Limits;
 use gusset::verdict::judge::Promises;
@@ -69,9 +69,8 @@ pub(super) struct Arguments {
     /// No progress on stderr
     #[arg(long, short)]
     quiet: bool,
-    /// Read buffers that lie outside a file's own folder
-    #[arg(long)]
-    allow_outside_files: bool,
+    #[command(flatten)]
+    reading: Reading,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
@@ -252,10 +251,7 @@ fn outfits(arguments: &Arguments) -> Result<Vec<Outfit>, Trouble> {
         body_meshes: arguments.body_mesh.clone(),
         garment_meshes: arguments.garment_mesh.clone(),
         over: arguments.over.clone(),
-        options: ReadOptions {
-            allow_outside_files: arguments.allow_outside_files,
-            ..ReadOptions::default()
-        },
+        options: arguments.reading.options(),
         ..Outfit::default()
     };
     Ok(match arguments.files.as_slice() {
@@ -265,14 +261,37 @@ fn outfits(arguments: &Arguments) -> Result<Vec<Outfit>, Trouble> {
         }],
         [body, garments @ ..] => garments
             .iter()
-            .map(|garment| Outfit {
+            .zip(names_apart(garments))
+            .map(|(garment, garment_name)| Outfit {
                 body: Some(body.clone()),
                 garment: garment.clone(),
+                garment_name,
                 ..base.clone()
             })
             .collect(),
         [] => Vec::new(),
     })
+}
+
+/// Names for garments whose files are called the same: with the folder before, or a number where that is not enough.
+fn names_apart(garments: &[PathBuf]) -> Vec<Option<String>> {
+    let part = |name: Option<&std::ffi::OsStr>| {
+        name.map_or_else(String::new, |name| name.to_string_lossy().into_owned())
+    };
+    let stem = |file: &Path| part(file.file_stem());
+    let long = |file: &Path| format!("{}/{}", part(file.parent().and_then(Path::file_name)), stem(file));
+    let alike = |name: &dyn Fn(&Path) -> String, file: &Path| {
+        garments.iter().filter(|other| name(other) == name(file)).count() > 1
+    };
+    garments
+        .iter()
+        .zip(1..)
+        .map(|(file, number)| match (alike(&stem, file), alike(&long, file)) {
+            (false, _) => None,
+            (true, false) => Some(long(file)),
+            (true, true) => Some(format!("{} ({number})", stem(file))),
+        })
+        .collect()
 }
 
 fn is_yaml(file: &Path) -> bool {

@@ -11,8 +11,9 @@ use super::error::Fault;
 use super::limits::Caps;
 use super::uri;
 
-/// Answers a URI that is not a data URI. The second argument is the JSON pointer for errors.
-pub type Fetch<'a> = dyn Fn(&str, &str) -> Result<Vec<u8>, Fault> + 'a;
+/// Answers a URI that is not a data URI. The second argument is the JSON pointer for errors, the third how many bytes
+/// are needed; more may be left out.
+pub type Fetch<'a> = dyn Fn(&str, &str, u64) -> Result<Vec<u8>, Fault> + 'a;
 
 /// Loads what the accessors need; the JSON has passed [`super::sanity`].
 pub(super) fn load<'a>(
@@ -61,9 +62,10 @@ fn bytes<'a>(
     let bytes = match (&buffer.uri, parts.bin) {
         (Some(uri), _) => {
             let place = format!("{place}/uri");
-            let bytes = uri::data(uri, &place).unwrap_or_else(|| fetch(uri, &place))?;
-            source.spend(bytes.len() as u64, &place)?;
-            Cow::Owned(bytes)
+            // Before anything is read: many buffers may name one long file.
+            source.spend(buffer.byte_length.0.max(uri::data_length(uri)), &place)?;
+            let fetch = || fetch(uri, &place, buffer.byte_length.0);
+            Cow::Owned(uri::data(uri, &place).unwrap_or_else(fetch)?)
         }
         (None, Some(bin)) if index == 0 => Cow::Borrowed(bin),
         (None, _) => return Err(without_data(buffer, place)),

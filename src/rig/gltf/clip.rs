@@ -7,6 +7,7 @@ use gltf::json::validation::Checked;
 
 use super::accessor::Source;
 use super::error::Fault;
+use super::names;
 use super::nodes::Graph;
 use super::remarks::Remarks;
 use super::shape;
@@ -72,7 +73,10 @@ fn clip(
         }
     }
     Ok(Clip {
-        name: animation.name.clone().unwrap_or_else(|| format!("clip {index}")),
+        name: match &animation.name {
+            Some(name) => names::clean(name),
+            None => format!("clip {index}"),
+        },
         channels,
     })
 }

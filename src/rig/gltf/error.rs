@@ -4,7 +4,7 @@ use thiserror::Error;
 
 /// A file that could not be read, with its name in front of the reason.
 #[derive(Clone, Debug, PartialEq, Error)]
-#[error("{file}: {fault}")]
+#[error("{}: {fault}", one_line(.file))]
 pub struct ReadError {
     /// The file as it was named to us.
     pub file: String,
@@ -42,7 +42,7 @@ pub enum Fault {
         what: String,
     },
     /// The JSON text is damaged.
-    #[error("the JSON text is damaged at its byte {byte}: {what}; export or copy the file again")]
+    #[error("the JSON text is damaged at its byte {byte}: {}; export or copy the file again", shown(.what))]
     Json {
         /// Offset from the start of the JSON text.
         byte: u64,
@@ -50,7 +50,7 @@ pub enum Fault {
         what: String,
     },
     /// The JSON says something glTF 2.0 does not allow.
-    #[error("{what} (at {place}); {help}")]
+    #[error("{} (at {}); {help}", shown(.what), shown(.place))]
     Broken {
         /// JSON pointer.
         place: String,
@@ -61,7 +61,8 @@ pub enum Fault {
     },
     /// A number beyond a limit that keeps memory in bounds.
     #[error(
-        "{found} {what} are more than the limit `{limit}` of {most} (at {place}); make the file smaller, or raise that limit"
+        "{found} {what} are more than the limit `{limit}` of {most} (at {}); make the file smaller, or raise the limit with --raise {limit}=NUMBER",
+        shown(.place)
     )]
     TooMuch {
         /// The field of [`super::Caps`].
@@ -77,7 +78,8 @@ pub enum Fault {
     },
     /// The file asks for a glTF extension that would change what we read.
     #[error(
-        "the file requires the extension {name} (at {place}), which gusset does not know; export it without that extension"
+        "the file requires the extension {name} (at {}), which gusset does not know; export it without that extension",
+        shown(.place)
     )]
     Extension {
         /// JSON pointer.
@@ -87,7 +89,8 @@ pub enum Fault {
     },
     /// Geometry packed by a compressor.
     #[error(
-        "the geometry is compressed with {name} (at {place}); export it again with mesh compression switched off"
+        "the geometry is compressed with {name} (at {}); export it again with mesh compression switched off",
+        shown(.place)
     )]
     Compressed {
         /// JSON pointer.
@@ -97,7 +100,8 @@ pub enum Fault {
     },
     /// A buffer that lies where it must not.
     #[error(
-        "the file {uri} (at {place}) is not read because {why}; put it beside the model, embed it by exporting as .glb, or allow outside files"
+        "the file {uri} (at {}) is not read because {why}; put it beside the model, embed it by exporting as .glb, or read it with --allow-outside-files",
+        shown(.place)
     )]
     Outside {
         /// JSON pointer.
@@ -109,7 +113,8 @@ pub enum Fault {
     },
     /// A buffer that cannot be read.
     #[error(
-        "the file {uri} (at {place}), which holds the geometry, cannot be read: {why}; keep it beside the model, or export as .glb"
+        "the file {uri} (at {}), which holds the geometry, cannot be read: {why}; keep it beside the model, or export as .glb",
+        shown(.place)
     )]
     Buffer {
         /// JSON pointer.
@@ -121,7 +126,8 @@ pub enum Fault {
     },
     /// Meshes, but no joint moves any of them.
     #[error(
-        "{what} (at {place}), so nothing can be posed; export the mesh together with its armature and skin weights"
+        "{what} (at {}), so nothing can be posed; export the mesh together with its armature and skin weights",
+        shown(.place)
     )]
     NoSkin {
         /// JSON pointer.
@@ -150,13 +156,30 @@ pub(super) fn quoted(text: &str) -> String {
     if text.is_empty() {
         return "without a name".into();
     }
-    let mut shown: String = text
-        .chars()
-        .take(80)
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .collect();
+    let mut shown: String = text.chars().take(80).map(plain).collect();
     if text.chars().nth(80).is_some() {
         shown.push('…');
     }
     format!("\"{shown}\"")
+}
+
+/// A place or a reason on one line of bearable length, whatever keys and values of the file went into it.
+fn shown(text: &str) -> String {
+    const MOST: usize = 300;
+    let mut shown: String = text.chars().take(MOST).map(plain).collect();
+    if text.chars().nth(MOST).is_some() {
+        shown.push('…');
+    }
+    shown
+}
+
+/// A file's whole path, which may hold line ends too.
+fn one_line(text: &str) -> String {
+    text.chars().map(plain).collect()
+}
+
+/// A blank in place of what ends a line, steers a terminal, or turns the direction of a text.
+pub(super) fn plain(letter: char) -> char {
+    let turns = matches!(letter, '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    if letter.is_control() || turns { ' ' } else { letter }
 }

@@ -2,22 +2,28 @@
 
 use super::error::Fault;
 
-/// Limits that keep time and memory in bounds whatever a file claims. An error names the field.
+/// Limits that keep time and memory in bounds whatever a file claims. An error names the field, and with it the
+/// number to raise.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Caps {
     /// Bytes of the file and of each file it refers to. A dressed character with 4k textures has about 100 MB.
     pub file_bytes: u64,
     /// Brackets within brackets. glTF itself needs about ten; `serde_json` stops at 128.
     pub json_nesting: u64,
-    /// Values in the JSON text. The richest clip collection among our test files has 50,000.
+    /// Values in the JSON text, an object counted as ten, since that is what it takes. The richest clip collection
+    /// among our test files has 160,000.
     pub json_values: u64,
+    /// Bytes of one name.
+    pub name_bytes: u64,
     /// Nodes of the scene graph.
     pub nodes: u64,
     /// Joints of one skin. Must stay below 65,536: rows keep 16-bit indices.
     pub joints: u64,
-    /// Vertices of one primitive.
+    /// Parts of meshes, each counted as often as a node shows it.
+    pub parts: u64,
+    /// Vertices of one part.
     pub vertices: u64,
-    /// Triangle corners of one primitive.
+    /// Triangle corners of one part.
     pub corners: u64,
     /// Keys of one animation sampler: 9 hours at 30 Hz.
     pub keys: u64,
@@ -30,13 +36,15 @@ impl Default for Caps {
         Self {
             file_bytes: 512 << 20,
             json_nesting: 96,
-            json_values: 4_000_000,
-            nodes: 200_000,
+            json_values: 2_000_000,
+            name_bytes: 1024,
+            nodes: 50_000,
             joints: 16_384,
-            vertices: 4_000_000,
-            corners: 24_000_000,
+            parts: 50_000,
+            vertices: 1_000_000,
+            corners: 6_000_000,
             keys: 1_000_000,
-            decoded_bytes: 1 << 30,
+            decoded_bytes: 512 << 20,
         }
     }
 }
@@ -66,76 +74,97 @@ impl Cap {
     }
 }
 
+/// No machine word or parser goes further than this, whatever a user allows.
+const CEILINGS: [(&str, u64); 2] = [("json_nesting", 120), ("joints", u16::MAX as u64)];
+
+impl Caps {
+    /// Sets the limit of that name, as an error names it.
+    ///
+    /// # Errors
+    /// One sentence: there is no such limit, or it cannot be set that high.
+    pub fn set(&mut self, limit: &str, most: u64) -> Result<(), String> {
+        let ceiling = CEILINGS.iter().find(|(name, _)| *name == limit);
+        if let Some((_, ceiling)) = ceiling.filter(|(_, ceiling)| most > *ceiling) {
+            return Err(format!("the limit {limit} cannot be more than {ceiling}"));
+        }
+        let mut fields = self.fields();
+        if let Some((_, field)) = fields.iter_mut().find(|(name, _)| *name == limit) {
+            **field = most;
+            return Ok(());
+        }
+        let names = fields.map(|(name, _)| name).join(", ");
+        Err(format!("there is no limit called `{limit}`; there are {names}"))
+    }
+}
+
 impl Caps {
     pub(super) fn file_bytes(&self) -> Cap {
-        Cap {
-            limit: "file_bytes",
-            what: "bytes",
-            most: self.file_bytes,
-        }
+        cap("file_bytes", "bytes", self.file_bytes)
     }
 
     pub(super) fn json_nesting(&self) -> Cap {
-        Cap {
-            limit: "json_nesting",
-            what: "brackets within brackets",
-            most: self.json_nesting.min(120),
-        }
+        cap("json_nesting", "brackets within brackets", self.json_nesting)
     }
 
     pub(super) fn json_values(&self) -> Cap {
-        Cap {
-            limit: "json_values",
-            what: "JSON values",
-            most: self.json_values,
-        }
+        cap(
+            "json_values",
+            "JSON values (an object counts as ten)",
+            self.json_values,
+        )
+    }
+
+    pub(super) fn name_bytes(&self) -> Cap {
+        cap("name_bytes", "bytes of a name", self.name_bytes)
     }
 
     pub(super) fn nodes(&self) -> Cap {
-        Cap {
-            limit: "nodes",
-            what: "nodes",
-            most: self.nodes,
-        }
+        cap("nodes", "nodes", self.nodes)
     }
 
     pub(super) fn joints(&self) -> Cap {
-        Cap {
-            limit: "joints",
-            what: "joints",
-            most: self.joints.min(u64::from(u16::MAX)),
-        }
+        cap("joints", "joints", self.joints)
+    }
+
+    pub(super) fn parts(&self) -> Cap {
+        cap("parts", "parts of meshes", self.parts)
     }
 
     pub(super) fn vertices(&self) -> Cap {
-        Cap {
-            limit: "vertices",
-            what: "vertices",
-            most: self.vertices,
-        }
-    }
-
-    pub(super) fn corners(&self) -> Cap {
-        Cap {
-            limit: "corners",
-            what: "triangle corners",
-            most: self.corners,
-        }
+        cap("vertices", "vertices", self.vertices)
     }
 
     pub(super) fn keys(&self) -> Cap {
-        Cap {
-            limit: "keys",
-            what: "animation keys",
-            most: self.keys,
-        }
+        cap("keys", "animation keys", self.keys)
     }
 
     pub(super) fn decoded_bytes(&self) -> Cap {
-        Cap {
-            limit: "decoded_bytes",
-            what: "decoded bytes",
-            most: self.decoded_bytes,
-        }
+        cap("decoded_bytes", "decoded bytes", self.decoded_bytes)
     }
+
+    /// Corners are the widest of the counts: an accessor may have no more, whatever it is for.
+    pub(super) fn elements(&self) -> Cap {
+        cap("corners", "elements of one accessor", self.corners)
+    }
+
+    /// Every limit by its name.
+    fn fields(&mut self) -> [(&'static str, &mut u64); 11] {
+        [
+            ("file_bytes", &mut self.file_bytes),
+            ("json_nesting", &mut self.json_nesting),
+            ("json_values", &mut self.json_values),
+            ("name_bytes", &mut self.name_bytes),
+            ("nodes", &mut self.nodes),
+            ("joints", &mut self.joints),
+            ("parts", &mut self.parts),
+            ("vertices", &mut self.vertices),
+            ("corners", &mut self.corners),
+            ("keys", &mut self.keys),
+            ("decoded_bytes", &mut self.decoded_bytes),
+        ]
+    }
+}
+
+fn cap(limit: &'static str, what: &'static str, most: u64) -> Cap {
+    Cap { limit, what, most }
 }

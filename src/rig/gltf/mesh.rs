@@ -1,12 +1,16 @@
 //! Which triangles hang on joints, and how they look before any pose.
 
+use std::collections::BTreeMap;
+
 use gltf::json::mesh::{Mode, MorphTarget, Primitive, Semantic};
 use gltf::json::validation::Checked;
 use nalgebra::Matrix4;
 
 use super::accessor::Source;
 use super::corners::{corners, unrolled};
+use super::cost;
 use super::error::Fault;
+use super::names;
 use super::nodes::Graph;
 use super::remarks::Remarks;
 use super::skin;
@@ -16,12 +20,14 @@ use crate::rig::{Bind, Mesh, Morph};
 /// Every triangle primitive that is skinned or sits on or under a joint, in the file's order of nodes.
 pub(super) fn read(source: &Source, graph: &Graph, remarks: &mut Remarks) -> Result<Vec<Mesh>, Fault> {
     let (carriers, stands) = (carriers(source, graph), stands_at_origin(graph));
+    cost::check(source, |node| carriers[graph.ours[node]].is_some())?;
     let mut reading = Reading {
         source,
         graph,
         carriers,
         stands,
         remarks,
+        target_names: BTreeMap::new(),
         meshes: Vec::new(),
     };
     for node in 0..source.root.nodes.len() {
@@ -30,16 +36,28 @@ pub(super) fn read(source: &Source, graph: &Graph, remarks: &mut Remarks) -> Res
     if !reading.meshes.is_empty() || source.root.meshes.is_empty() {
         return Ok(reading.meshes);
     }
-    Err(match source.root.skins.is_empty() {
-        true => Fault::NoSkin {
-            place: "/skins".into(),
-            what: "this file has meshes but no skin",
-        },
-        false => Fault::NoSkin {
-            place: "/meshes".into(),
-            what: "no triangles of this file hang on a joint",
-        },
-    })
+    Err(nothing_carried(source))
+}
+
+/// Why none of a file's meshes hangs on a joint.
+fn nothing_carried(source: &Source) -> Fault {
+    let (nodes, meshes) = (&source.root.nodes, &source.root.meshes);
+    let forgotten = nodes.iter().position(|node| {
+        let weighted = |mesh: usize| meshes[mesh].primitives.iter().any(skin::has_weights);
+        node.skin.is_none() && node.mesh.is_some_and(|mesh| weighted(mesh.value()))
+    });
+    let (place, what) = match forgotten {
+        _ if source.root.skins.is_empty() => ("/skins".into(), "this file has meshes but no skin"),
+        _ if nodes.iter().all(|node| node.mesh.is_none()) => {
+            ("/nodes".into(), "this file has meshes, but no node shows one")
+        }
+        Some(node) => (
+            format!("/nodes/{node}"),
+            "the mesh of this node has skin weights, but the node names no skin",
+        ),
+        None => ("/meshes".into(), "no triangles of this file hang on a joint"),
+    };
+    Fault::NoSkin { place, what }
 }
 
 /// For each of our nodes the nearest joint at or above it, and the transform from the node to that joint.
@@ -86,12 +104,15 @@ struct Reading<'a> {
     carriers: Vec<Option<Bind>>,
     stands: Vec<bool>,
     remarks: &'a mut Remarks,
+    /// By mesh, read once: many nodes may show the same mesh.
+    target_names: BTreeMap<usize, Vec<String>>,
     meshes: Vec<Mesh>,
 }
 
 /// One primitive of one node of the file.
 struct Part<'a> {
     node: usize,
+    number: usize,
     mesh: &'a gltf::json::Mesh,
     primitive: &'a Primitive,
     place: String,
@@ -115,10 +136,11 @@ impl Reading<'_> {
             .into_iter()
             .flatten()
             .find(|name| !name.is_empty());
-        let name = name.cloned().unwrap_or_else(|| format!("mesh {number}"));
+        let name = name.map_or_else(|| format!("mesh {number}"), |name| names::clean(name));
         for (at, primitive) in mesh.primitives.iter().enumerate() {
             let part = Part {
                 node: index,
+                number,
                 mesh,
                 primitive,
                 place: format!("/meshes/{number}/primitives/{at}"),
@@ -208,7 +230,6 @@ impl Reading<'_> {
             );
             return Ok(None);
         };
-        source.spend((binds.len() * size_of::<Bind>()) as u64, place)?;
         let positions = positions(source, part.primitive, place)?;
         let rows = match skin {
             Some(_) => skin::rows(source, part.primitive, binds.len(), place, self.remarks)?,
@@ -217,12 +238,15 @@ impl Reading<'_> {
         let material = part
             .primitive
             .material
-            .and_then(|material| source.root.materials.get(material.value()));
+            .and_then(|material| source.root.materials.get(material.value())?.name.as_deref())
+            .unwrap_or_default();
+        // Names too: many nodes may repeat a long one.
+        let texts = name.len() + material.len() + place.len();
+        let size = size_of::<Mesh>() + texts + binds.len() * size_of::<Bind>();
+        source.spend(size as u64, place)?;
         Ok(Some(Mesh {
             name: name.to_owned(),
-            material: material
-                .and_then(|material| material.name.clone())
-                .unwrap_or_default(),
+            material: names::clean(material),
             place: place.clone(),
             binds,
             skinned: skin.is_some(),
@@ -258,23 +282,30 @@ impl Reading<'_> {
         Ok(None)
     }
 
-    fn morphs(&self, part: &Part) -> Result<Vec<Morph>, Fault> {
-        let names = target_names(part.mesh);
-        let weights = self.source.root.nodes[part.node]
+    fn morphs(&mut self, part: &Part) -> Result<Vec<Morph>, Fault> {
+        let source = self.source;
+        let names = self
+            .target_names
+            .entry(part.number)
+            .or_insert_with(|| target_names(part.mesh));
+        let weights = source.root.nodes[part.node]
             .weights
             .as_ref()
             .or(part.mesh.weights.as_ref());
         let targets = part.primitive.targets.iter().flatten().enumerate();
         let vertices =
-            position(part.primitive).map_or(Ok(0), |accessor| self.source.count(accessor, &part.place))?;
+            position(part.primitive).map_or(Ok(0), |accessor| source.count(accessor, &part.place))?;
         let morph = |(index, target): (usize, &MorphTarget)| {
             let place = format!("{}/targets/{index}/POSITION", part.place);
+            let name = names
+                .get(index)
+                .cloned()
+                .unwrap_or_else(|| format!("morph {index}"));
+            source.caps.name_bytes().check(name.len() as u64, &place)?;
+            source.spend((size_of::<Morph>() + name.len()) as u64, &place)?;
             Ok(Morph {
-                name: names
-                    .get(index)
-                    .cloned()
-                    .unwrap_or_else(|| format!("morph {index}")),
-                deltas: deltas(self.source, target, vertices, &place)?,
+                name,
+                deltas: deltas(source, target, vertices, &place)?,
                 weight: weights
                     .and_then(|weights| weights.get(index))
                     .map_or(0.0, |&weight| f64::from(weight)),

@@ -8,10 +8,12 @@ mod buffers;
 mod clip;
 mod container;
 mod corners;
+mod cost;
 mod error;
 mod extensions;
 mod limits;
 mod mesh;
+mod names;
 mod nodes;
 mod normals;
 mod pack;
@@ -55,26 +57,24 @@ pub fn read(path: &Path, options: &ReadOptions) -> Result<Rig, ReadError> {
         file: name.clone(),
         fault,
     };
-    let bytes = uri::whole_file(path, options.caps.file_bytes(), "the whole file").map_err(failed)?;
+    let bytes =
+        uri::first_bytes(path, u64::MAX, options.caps.file_bytes(), "the whole file").map_err(failed)?;
     let bytes = bytes.map_err(|error| failed(cannot_open(&error)))?;
     let folder = path
         .parent()
         .filter(|folder| !folder.as_os_str().is_empty())
         .unwrap_or(Path::new("."));
-    let fetch = |uri: &str, place: &str| {
-        uri::fetch(
-            folder,
-            uri,
-            options.allow_outside_files,
-            options.caps.file_bytes(),
-            place,
-        )
+    let folder = uri::Folder {
+        path: folder,
+        allow_outside: options.allow_outside_files,
+        cap: options.caps.file_bytes(),
     };
+    let fetch = |uri: &str, place: &str, length: u64| folder.fetch(uri, place, length);
     parse(&bytes, &name, &fetch, options)
 }
 
-/// Reads a rig from bytes. `fetch` answers the URIs of external buffers (data URIs are decoded here); its second
-/// argument is the JSON pointer for its error. A caller that has no files passes [`no_files`].
+/// Reads a rig from bytes. `fetch` answers the URIs of external buffers, see [`Fetch`] (data URIs are decoded here). A
+/// caller that has no files passes [`no_files`].
 ///
 /// # Errors
 /// One sentence naming the file, the place in it, and what to do.
@@ -95,7 +95,7 @@ pub fn parse(bytes: &[u8], name: &str, fetch: &Fetch, options: &ReadOptions) -> 
 ///
 /// # Errors
 /// Always [`Fault::Outside`].
-pub fn no_files(uri: &str, place: &str) -> Result<Vec<u8>, Fault> {
+pub fn no_files(uri: &str, place: &str, _length: u64) -> Result<Vec<u8>, Fault> {
     Err(Fault::Outside {
         place: place.into(),
         uri: error::quoted(uri),
@@ -110,6 +110,7 @@ fn parse_unguarded(bytes: &[u8], fetch: &Fetch, caps: &Caps) -> Result<Rig, Faul
     let root = text::parse(parts.json, caps)?;
     extensions::check(&root)?;
     sanity::check(&root, caps)?;
+    names::check(&root, caps)?;
     let mut remarks = Remarks::default();
     if parts.trailing > 0 {
         let say = format!(

@@ -6,6 +6,7 @@ use gltf::json::{Root, Skin};
 use nalgebra::{Matrix4, Quaternion, UnitQuaternion, Vector3};
 
 use super::error::Fault;
+use super::names;
 use super::remarks::Remarks;
 use crate::rig::{Local, Node};
 
@@ -34,7 +35,7 @@ impl Graph {
         let mut nodes = Vec::with_capacity(order.len());
         for &old in &order {
             let parent = parents[old].map(|parent| ours[parent]);
-            let name = root.nodes[old].name.clone().unwrap_or_default();
+            let name = names::clean(root.nodes[old].name.as_deref().unwrap_or_default());
             nodes.push(Node {
                 name,
                 parent,

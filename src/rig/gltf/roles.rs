@@ -48,7 +48,7 @@ pub(super) fn stated(root: &Root, graph: &Graph, remarks: &mut Remarks) -> Vec<(
     let mut roles = BTreeMap::new();
     for (name, node) in found {
         match usize::try_from(node).ok().and_then(|node| graph.ours.get(node)) {
-            Some(&node) => drop(roles.entry(name).or_insert(node)),
+            Some(&node) => drop(roles.entry(super::names::clean(&name)).or_insert(node)),
             None => {
                 let say = format!(
                     "The bone {} is said to be node {node}, which the file does not have.",

@@ -75,7 +75,7 @@ fn check_accessor(root: &Root, accessor: &Accessor, caps: &Caps, place: &str) ->
     let type_ = type_of(accessor)
         .ok_or_else(|| Fault::broken(format!("{place}/type"), "this is none of glTF's accessor types"))?;
     // The widest limit first: whatever an accessor is for, no more elements than this can be asked for.
-    caps.corners()
+    caps.elements()
         .check(accessor.count.0, &format!("{place}/count"))?;
     let size = component_size(component);
     let element = (size * components(type_)) as u64;

@@ -288,7 +288,7 @@ fn check_sets(primitive: &Primitive, place: &str) -> Result<(), Fault> {
         return Ok(());
     }
     let what = format!(
-        "there are {} sets of joints but {} sets of weights",
+        "every set of joint indices needs its set of weights, but there are {} and {}",
         joints.len(),
         weights.len()
     );

@@ -2,6 +2,7 @@
 
 use gltf::json::Root;
 use serde::Deserialize;
+use serde::de::{Deserializer, IgnoredAny, MapAccess, Visitor};
 use serde_json::{Map, Value, json};
 
 use super::error::{Fault, quoted};
@@ -56,22 +57,51 @@ const INDICES: [&str; 23] = [
 /// Parses the JSON text.
 pub(super) fn parse(text: &[u8], caps: &Caps) -> Result<Root, Fault> {
     measure(text, caps)?;
-    let value = serde_json::from_slice(text).map_err(|error| damaged(text, &error))?;
-    let Value::Object(mut object) = value else {
-        return Err(Fault::Json {
-            byte: 0,
-            what: "it is not an object in curly brackets".into(),
-        });
-    };
-    object.retain(|key, _| WANTED.contains(&key.as_str()));
+    let object = wanted(text)?;
     check_version(&object)?;
     object
         .iter()
         .try_for_each(|(key, value)| check_indices(key, value, &mut String::new()))?;
-    fill_gaps(&mut object);
-    let value = Value::Object(object);
-    Root::deserialize(&value).map_err(|error| locate(&value, &error))
+    // Handed over and not lent, so that the two forms of the text are never in memory side by side.
+    Root::deserialize(filled(object)).map_err(|error| match wanted(text) {
+        Ok(object) => locate(&filled(object), &error),
+        Err(fault) => fault,
+    })
 }
+
+/// The members that are read; the others are passed over without being kept.
+fn wanted(text: &[u8]) -> Result<Map<String, Value>, Fault> {
+    let mut parser = serde_json::Deserializer::from_slice(text);
+    let object = parser.deserialize_any(Wanted);
+    object
+        .and_then(|object| parser.end().map(|()| object))
+        .map_err(|error| damaged(text, &error))
+}
+
+struct Wanted;
+
+impl<'de> Visitor<'de> for Wanted {
+    type Value = Map<String, Value>;
+
+    fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("an object in curly brackets")
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut members: A) -> Result<Self::Value, A::Error> {
+        let mut object = Map::new();
+        while let Some(key) = members.next_key::<String>()? {
+            if WANTED.contains(&key.as_str()) {
+                object.insert(key, members.next_value()?);
+            } else {
+                members.next_value::<IgnoredAny>()?;
+            }
+        }
+        Ok(object)
+    }
+}
+
+/// Values that an object counts as: with one member it takes 700 bytes where a number takes 32.
+const OBJECT: u64 = 10;
 
 /// Refuses text nested too deep or with too many values, before anything is built from it.
 fn measure(text: &[u8], caps: &Caps) -> Result<(), Fault> {
@@ -85,7 +115,7 @@ fn measure(text: &[u8], caps: &Caps) -> Result<(), Fault> {
             _ if in_text => {}
             b'[' | b'{' => {
                 depth += 1;
-                values += 1;
+                values += if byte == b'{' { OBJECT } else { 1 };
                 caps.json_nesting().check(depth, "the JSON text")?;
             }
             b']' | b'}' => depth = depth.saturating_sub(1),
@@ -174,7 +204,12 @@ fn is_large(value: &Value) -> bool {
     }
 }
 
-/// Members that glTF lets a file leave out and the gltf crate insists on.
+/// The object with those members that glTF lets a file leave out and the gltf crate insists on.
+fn filled(mut object: Map<String, Value>) -> Value {
+    fill_gaps(&mut object);
+    Value::Object(object)
+}
+
 fn fill_gaps(object: &mut Map<String, Value>) {
     for material in items(object, "materials") {
         *material = json!({ "name": material.get("name").and_then(Value::as_str) });

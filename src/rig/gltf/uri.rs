@@ -10,6 +10,14 @@ use base64::engine::{DecodePaddingMode, GeneralPurpose, GeneralPurposeConfig};
 use super::error::{Fault, quoted};
 use super::limits::Cap;
 
+/// An upper bound of the bytes a data URI stands for; 0 where it is none.
+pub(super) fn data_length(uri: &str) -> u64 {
+    match uri.get(..5) {
+        Some(scheme) if scheme.eq_ignore_ascii_case("data:") => uri.len() as u64,
+        _ => 0,
+    }
+}
+
 /// Bytes of a data URI; `None` where the URI is not one.
 pub(super) fn data(uri: &str, place: &str) -> Option<Result<Vec<u8>, Fault>> {
     let scheme = uri.get(..5)?;
@@ -90,34 +98,48 @@ fn has_drive(text: &str) -> bool {
     text.find(':') == Some(1)
 }
 
-/// Reads the file a URI names, if it lies in `folder` also after all symbolic links are followed.
-pub(super) fn fetch(
-    folder: &Path,
-    uri: &str,
-    allow_outside: bool,
-    cap: Cap,
-    place: &str,
-) -> Result<Vec<u8>, Fault> {
-    let outside = |why| Fault::Outside {
-        place: place.to_owned(),
-        uri: quoted(uri),
-        why,
-    };
-    let unreadable = |error: std::io::Error| Fault::Buffer {
-        place: place.to_owned(),
-        uri: quoted(uri),
-        why: plain(&error),
-    };
-    let path = folder.join(relative_path(uri, allow_outside).map_err(outside)?);
-    let real = path.canonicalize().map_err(unreadable)?;
-    if !allow_outside && !real.starts_with(folder.canonicalize().map_err(unreadable)?) {
-        return Err(outside("it is a link that leads out of the model's folder"));
-    }
-    whole_file(&real, cap, place)?.map_err(unreadable)
+/// Where buffers may lie.
+pub(super) struct Folder<'a> {
+    pub(super) path: &'a Path,
+    /// Elsewhere too.
+    pub(super) allow_outside: bool,
+    /// On the size of each file.
+    pub(super) cap: Cap,
 }
 
-/// All bytes of a regular file up to the limit. Devices and pipes, which may never end, are not opened.
-pub(super) fn whole_file(path: &Path, cap: Cap, place: &str) -> Result<std::io::Result<Vec<u8>>, Fault> {
+impl Folder<'_> {
+    /// The first bytes of the file a URI names, if it lies in the folder also after all symbolic links are followed.
+    pub(super) fn fetch(&self, uri: &str, place: &str, length: u64) -> Result<Vec<u8>, Fault> {
+        let outside = |why| Fault::Outside {
+            place: place.to_owned(),
+            uri: quoted(uri),
+            why,
+        };
+        let unreadable = |error: std::io::Error| Fault::Buffer {
+            place: place.to_owned(),
+            uri: quoted(uri),
+            why: plain(&error),
+        };
+        let path = relative_path(uri, self.allow_outside).map_err(outside)?;
+        let real = self.path.join(path).canonicalize().map_err(unreadable)?;
+        if !self.allow_outside && !real.starts_with(self.path.canonicalize().map_err(unreadable)?) {
+            return Err(outside("it is a link that leads out of the model's folder"));
+        }
+        match first_bytes(&real, length, self.cap, place) {
+            Ok(bytes) => bytes.map_err(unreadable),
+            Err(Fault::NotAFile) => Err(outside("it is a folder, a device or a pipe")),
+            Err(fault) => Err(fault),
+        }
+    }
+}
+
+/// The first bytes of a regular file no longer than the limit. Devices and pipes, which may never end, are not opened.
+pub(super) fn first_bytes(
+    path: &Path,
+    length: u64,
+    cap: Cap,
+    place: &str,
+) -> Result<std::io::Result<Vec<u8>>, Fault> {
     let size = match path.metadata() {
         Ok(data) if data.is_file() => data.len(),
         Ok(_) => return Err(Fault::NotAFile),
@@ -125,8 +147,8 @@ pub(super) fn whole_file(path: &Path, cap: Cap, place: &str) -> Result<std::io::
     };
     cap.check(size, place)?;
     let mut bytes = Vec::new();
-    // One byte more than the size just seen, so that a file that grows meanwhile is noticed and not followed.
-    let read = File::open(path).and_then(|file| file.take(size + 1).read_to_end(&mut bytes));
+    // No more than the size just seen: a file that grows meanwhile is not followed.
+    let read = File::open(path).and_then(|file| file.take(size.min(length)).read_to_end(&mut bytes));
     Ok(read.map(|_| bytes))
 }
 

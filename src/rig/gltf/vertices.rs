@@ -5,6 +5,7 @@ use gltf::json::validation::Checked;
 
 use super::accessor::Source;
 use super::error::Fault;
+use super::names;
 
 /// The accessor of a primitive's positions.
 pub(super) fn position(primitive: &Primitive) -> Option<usize> {
@@ -65,7 +66,7 @@ pub(super) fn target_names(mesh: &gltf::json::Mesh) -> Vec<String> {
         .and_then(serde_json::Value::as_array);
     let text = |(index, name): (usize, &serde_json::Value)| {
         name.as_str()
-            .map_or_else(|| format!("morph {index}"), str::to_owned)
+            .map_or_else(|| format!("morph {index}"), names::clean)
     };
     names.into_iter().flatten().enumerate().map(text).collect()
 }
