@@ -121,9 +121,9 @@ pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting 
         fabric: plan.fabric,
     };
     let mut limits = Limits::of(&facts, dressed.body.anatomy.scale());
-    if dressed.garment_alone {
-        limits.most.clear();
-    }
+    limits
+        .most
+        .retain(|path, _| measure::can_be_asked(path, layer, !dressed.garment_alone));
     let mut fitting = facts_of(dressed, &limits);
     let stopped = fitting
         .rig_findings
@@ -136,12 +136,11 @@ pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting 
             .iter_mut()
             .filter(|pose| pose.not_applicable.is_none())
         {
-            if dressed.garment_alone {
-                // Without a body nothing that is judged can be measured.
-                pose.verdict = Verdict::PartlyTested;
-                continue;
-            }
             fitting.reasons.extend(judge::pose(pose, &limits, &plan.promises));
+            if dressed.garment_alone {
+                // Without a body only the cloth itself can be judged.
+                pose.verdict = pose.verdict.max(Verdict::PartlyTested);
+            }
         }
         fitting.reasons.extend(untested(dressed, &fitting));
     }
@@ -401,6 +400,15 @@ fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
             let third = [1.0f32 / 3.0; 3];
             let position = crate::contact::samples::blend(third, corners, &moment.posed.positions);
             (&layer.surface, u32::try_from(triangle).unwrap_or(0), position)
+        }
+        At::Vertex(vertex) => {
+            let canonical = layer.topology.canonical()[vertex];
+            let beside = layer.topology.vertex_triangles(canonical).first();
+            (
+                &layer.surface,
+                beside.copied().unwrap_or(0),
+                moment.posed.positions[vertex],
+            )
         }
     };
     let posed = if matches!(at, At::Skin(_)) {

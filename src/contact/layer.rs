@@ -4,6 +4,7 @@
 //! what the maker saw (DESIGN 2). Homes, covered skin, edges and ease as built are found here, once.
 
 use super::body::{Body, has_fault};
+use super::cloth::Cloth;
 use super::edges::Edges;
 use super::samples::Samples;
 use super::{HOME_REACH, LINING};
@@ -57,6 +58,8 @@ pub struct Layer {
     pub home_rest: Vec<Option<RestFrame>>,
     /// Area of each fabric triangle as built, square metres; 0 for linings and triangles left out.
     pub areas: Vec<f64>,
+    /// The garment by itself.
+    pub cloth: Cloth,
     /// The fabric's samples.
     pub fabric: FabricSamples,
     /// The covered skin's samples.
@@ -198,7 +201,9 @@ impl Layer {
                 (home != NOBODY).then(|| frame(&built.positions, body.surface.triangles[home as usize]))
             })
             .collect();
+        let cloth = Cloth::new(&surface, &skeleton, &topology, &areas);
         Self {
+            cloth,
             surface,
             skeleton,
             pairing,

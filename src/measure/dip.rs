@@ -41,11 +41,9 @@ fn take(moment: &Moment) -> Taken {
             worst = Some((less, point));
         }
     }
+    let [p99] = least_of_worst(&mut lost, [0.01 * moment.layer.area()], 0.0);
     Taken::at(
-        vec![
-            least_of_worst(&lost, 0.01 * moment.layer.area(), 0.0),
-            worst.map(|(less, _)| f64::from(less.max(0.0))),
-        ],
+        vec![p99, worst.map(|(less, _)| f64::from(less.max(0.0)))],
         worst.map(|(_, point)| At::Fabric(point)),
     )
 }
