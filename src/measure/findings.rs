@@ -1,9 +1,15 @@
 //! What the rigs show before any pose: weight rows, joints, fabric inside the skin. Counted, never one line a vertex.
 
+mod mesh; // degenerate triangles, loose parts, influences, uneven texture
+mod weights; // jumps, mirrored sides, missing and still joints
+
 use crate::contact::layer::NOBODY;
 use crate::contact::{Body, Layer};
+use crate::geometry::topology::Topology;
+use crate::geometry::weld;
 use crate::outcome::{Finding, Severity};
 use crate::rig::Remark;
+use crate::rig::anatomy::Anatomy;
 use crate::rig::bone::{Bone, Side};
 use crate::rig::part::Part;
 use crate::rig::skeleton::Skeleton;
@@ -167,6 +173,15 @@ fn row_finding(surface: &Surface, code: &str, rows: &[(usize, f64)]) -> Finding 
 /// What the body shows by itself.
 pub fn of_body(body: &Body) -> Vec<Finding> {
     let mut findings = of_rows(&body.surface);
+    findings.extend(mesh::of_mesh(&body.surface, &body.topology));
+    findings.extend(weights::jumps(
+        &body.surface,
+        &body.topology,
+        &body.skeleton,
+        |_| 0.0,
+    ));
+    findings.extend(weights::mirror(&body.surface, &body.skeleton, &body.anatomy));
+    findings.extend(weights::still_joints(&body.surface, &body.skeleton));
     let borders = body.topology.border_edges().count();
     if borders > 0 {
         findings.push(finding(
@@ -196,6 +211,14 @@ pub fn of_body(body: &Body) -> Vec<Finding> {
 /// What a surface shows by itself, body or garment.
 pub fn of_surface(surface: &Surface, skeleton: &Skeleton) -> Vec<Finding> {
     let mut findings = of_rows(surface);
+    let canonical = weld::weld(&surface.positions, weld::TOLERANCE);
+    let topology = Topology::new(&surface.triangles, &canonical);
+    findings.extend(mesh::of_mesh(surface, &topology));
+    findings.extend(weights::jumps(surface, &topology, skeleton, |_| 0.0));
+    if let Ok(anatomy) = Anatomy::new(skeleton) {
+        findings.extend(weights::mirror(surface, skeleton, &anatomy));
+    }
+    findings.extend(weights::still_joints(surface, skeleton));
     let unused = skeleton.joints.iter().filter(|joint| !joint.weighted).count();
     if surface.triangles.is_empty() {
         findings.push(finding(
@@ -236,6 +259,18 @@ pub fn of_layer(body: &Body, layer: &Layer) -> Vec<Finding> {
     findings.extend(over_skin(body, layer));
     findings.extend(unlike_skin(body, layer));
     findings.extend(wrong_side(body, layer));
+    findings.extend(mesh::of_mesh(&layer.surface, &layer.topology));
+    findings.extend(mesh::uneven_texture(layer));
+    findings.extend(weights::jumps(
+        &layer.surface,
+        &layer.topology,
+        &layer.skeleton,
+        weights::skin_change(body, layer),
+    ));
+    if let Ok(anatomy) = Anatomy::new(&layer.skeleton) {
+        findings.extend(weights::mirror(&layer.surface, &layer.skeleton, &anatomy));
+    }
+    findings.extend(weights::missing_joints(body, layer));
     findings
 }
 

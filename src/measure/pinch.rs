@@ -55,7 +55,6 @@ pub static MEASURE: Measure = Measure {
 };
 
 fn take(moment: &Moment) -> Taken {
-    let cloth = &moment.layer.cloth;
     let (mut all, mut seen) = (0.0, 0.0);
     let mut largest: Option<(bool, f64, usize)> = None;
     let trees: Vec<&BoxTree> = std::iter::once(&moment.posed_body.tree)
@@ -82,14 +81,7 @@ fn take(moment: &Moment) -> Taken {
             Some(seen),
             Some(all),
             narrowest.map(|found| found.0),
-            Some(
-                cloth
-                    .folds
-                    .iter()
-                    .filter(|fold| folded(moment, fold.triangles))
-                    .map(|f| f.length)
-                    .sum(),
-            ),
+            Some(creased(moment)),
         ],
         worst: place.or(narrowest.map(|found| found.1)).map(At::Triangle),
     }
@@ -153,9 +145,13 @@ fn narrowest(moment: &Moment) -> Option<(f64, usize)> {
     least
 }
 
-fn folded(moment: &Moment, beside: [u32; 2]) -> bool {
-    let [first, second] = beside.map(|triangle| moment.posed.normals.face(triangle));
-    dot(first, second) < 0.0
+/// Length as built of edges that fold by more than a right angle, metres.
+fn creased(moment: &Moment) -> f64 {
+    let face = |triangle: u32| moment.posed.normals.face(triangle);
+    let folds = moment.layer.cloth.folds.iter();
+    folds
+        .filter(|fold| dot(face(fold.triangles[0]), face(fold.triangles[1])) < 0.0)
+        .fold(0.0, |total, fold| total + fold.length)
 }
 
 /// 1 at the corners of flipped fabric, 0 elsewhere.

@@ -14,7 +14,10 @@ pub struct Fold {
     pub length: f64,
 }
 
-/// Edges between two counted triangles whose normals are less than a right angle apart at the bind.
+/// Normals whose product is below this are over half a right angle apart: an edge of a hem, not of flat cloth.
+const FLAT: f32 = std::f32::consts::FRAC_1_SQRT_2;
+
+/// Edges between two counted triangles whose normals are less than half a right angle apart at the bind.
 pub fn all(surface: &Surface, topology: &Topology, areas: &[f64], normals: &[[f32; 3]]) -> Vec<Fold> {
     let mut folds = Vec::new();
     for (edge, ends) in (0u32..).zip(topology.edges()) {
@@ -22,7 +25,7 @@ pub fn all(surface: &Surface, topology: &Topology, areas: &[f64], normals: &[[f3
             continue;
         };
         let counts = |triangle: u32| areas[triangle as usize] > 0.0;
-        let flat = dot(normals[first as usize], normals[second as usize]) >= 0.0;
+        let flat = dot(normals[first as usize], normals[second as usize]) >= FLAT;
         if counts(first) && counts(second) && flat && runs_both_ways(topology, edge, [first, second]) {
             let [a, b] = ends.map(|end| surface.positions[end as usize]);
             folds.push(Fold {
