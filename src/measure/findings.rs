@@ -180,7 +180,12 @@ pub fn of_body(body: &Body) -> Vec<Finding> {
         &body.skeleton,
         |_| 0.0,
     ));
-    findings.extend(weights::mirror(&body.surface, &body.skeleton, &body.anatomy));
+    findings.extend(weights::mirror(
+        &body.surface,
+        &body.topology,
+        &body.skeleton,
+        &body.anatomy,
+    ));
     findings.extend(weights::still_joints(&body.surface, &body.skeleton));
     let borders = body.topology.border_edges().count();
     if borders > 0 {
@@ -216,7 +221,7 @@ pub fn of_surface(surface: &Surface, skeleton: &Skeleton) -> Vec<Finding> {
     findings.extend(mesh::of_mesh(surface, &topology));
     findings.extend(weights::jumps(surface, &topology, skeleton, |_| 0.0));
     if let Ok(anatomy) = Anatomy::new(skeleton) {
-        findings.extend(weights::mirror(surface, skeleton, &anatomy));
+        findings.extend(weights::mirror(surface, &topology, skeleton, &anatomy));
     }
     findings.extend(weights::still_joints(surface, skeleton));
     let unused = skeleton.joints.iter().filter(|joint| !joint.weighted).count();
@@ -268,7 +273,12 @@ pub fn of_layer(body: &Body, layer: &Layer) -> Vec<Finding> {
         weights::skin_change(body, layer),
     ));
     if let Ok(anatomy) = Anatomy::new(&layer.skeleton) {
-        findings.extend(weights::mirror(&layer.surface, &layer.skeleton, &anatomy));
+        findings.extend(weights::mirror(
+            &layer.surface,
+            &layer.topology,
+            &layer.skeleton,
+            &anatomy,
+        ));
     }
     findings.extend(weights::missing_joints(body, layer));
     findings

@@ -5,8 +5,9 @@ use super::finding;
 use crate::contact::layer::NOBODY;
 use crate::contact::{Body, Layer};
 use crate::geometry::box_tree::{ALL, BoxTree};
+use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::topology::Topology;
-use crate::geometry::vector::{dot, norm, sub, wide};
+use crate::geometry::vector::{dot, narrow, norm, scale, sub, wide};
 use crate::outcome::{Finding, Severity};
 use crate::rig::anatomy::Anatomy;
 use crate::rig::bone::Bone;
@@ -140,8 +141,14 @@ fn by_bone(
 }
 
 /// Vertices whose mirror image on the other side has other weights.
-pub(super) fn mirror(surface: &Surface, skeleton: &Skeleton, anatomy: &Anatomy) -> Option<Finding> {
+pub(super) fn mirror(
+    surface: &Surface,
+    topology: &Topology,
+    skeleton: &Skeleton,
+    anatomy: &Anatomy,
+) -> Option<Finding> {
     let tree = BoxTree::build(&surface.positions, &surface.triangles);
+    let normals = PseudoNormals::new(topology, &surface.positions);
     let across: [f64; 3] = (anatomy.pelvis * nalgebra::Vector3::x()).into();
     let middle: [f64; 3] = anatomy.mid_hip.into();
     #[expect(clippy::cast_possible_truncation, reason = "a factor near 1")]
