@@ -123,6 +123,9 @@ fn judged(moment: &Moment, triangle: usize) -> bool {
 }
 
 /// Whether the inner side, which is where the outer side should be, can be looked at.
+///
+/// Cloth that hangs over in a fold shows its outer side, as cloth does: counting that too failed clean trousers when
+/// cycling, by one triangle of the hip's fold.
 fn is_seen(moment: &Moment, triangle: usize, sight: &Sight) -> bool {
     let at = crate::contact::samples::blend(
         [1.0 / 3.0; 3],

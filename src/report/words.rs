@@ -64,10 +64,21 @@ const TITLES: &[(&str, &str, &str)] = &[
         "Fabric inside another part's skin: how deep",
         "fabric inside another part's skin",
     ),
+    ("pinch.crease_mm", "Sharp folds: length", "sharp folds"),
+    (
+        "pinch.flipped_cm2",
+        "Fabric turned inside out, seen or closed in a crease: area",
+        "fabric turns inside out",
+    ),
     (
         "pinch.flipped_seen_cm2",
         "Fabric turned inside out: area seen",
         "fabric turns inside out",
+    ),
+    (
+        "pinch.width_least",
+        "Narrowest section of a leg or sleeve, now over as built",
+        "a leg or sleeve gets thin",
     ),
     ("seam_gap.worst_mm", "A seam opens: widest gap", "a seam opens"),
     (
@@ -121,6 +132,41 @@ const TITLES: &[(&str, &str, &str)] = &[
         "skin outside its fabric",
     ),
     (
+        "squeeze.beyond_skin.p99",
+        "Length left, over the skin's: all but the worst hundredth",
+        "pressed together",
+    ),
+    (
+        "squeeze.beyond_skin.worst_5cm2",
+        "Length left, over the skin's: the worst 5 cm²",
+        "pressed together",
+    ),
+    (
+        "squeeze.raw.p95",
+        "Length left: all but the worst twentieth",
+        "pressed together",
+    ),
+    (
+        "squeeze.raw.p99",
+        "Length left: all but the worst hundredth",
+        "pressed together",
+    ),
+    (
+        "squeeze.raw.worst",
+        "Length left: the worst place",
+        "pressed together",
+    ),
+    (
+        "squeeze.u",
+        "Length left along the texture's U: all but the worst hundredth",
+        "pressed together along U",
+    ),
+    (
+        "squeeze.v",
+        "Length left along the texture's V: all but the worst hundredth",
+        "pressed together along V",
+    ),
+    (
         "stretch.beyond_skin.p99",
         "Pulled more than the skin: all but the worst hundredth",
         "pulled more than the skin",
@@ -146,14 +192,44 @@ const TITLES: &[(&str, &str, &str)] = &[
         "pulled",
     ),
     (
+        "stretch.shear_deg",
+        "Angle between U and V changes: all but the worst hundredth",
+        "sheared",
+    ),
+    (
+        "stretch.u",
+        "Length now over length as built along the texture's U: all but the worst hundredth",
+        "pulled along U",
+    ),
+    (
+        "stretch.v",
+        "Length now over length as built along the texture's V: all but the worst hundredth",
+        "pulled along V",
+    ),
+    (
         "texture_drift.anisotropy_p99",
         "The print smears: how lopsided",
         "the print smears",
     ),
     (
         "texture_drift.density_p99",
-        "The print smears: change of size",
+        "The print gets larger: all but the worst hundredth",
         "the print smears",
+    ),
+    (
+        "texture_drift.density_worst",
+        "The print gets larger: the worst place",
+        "the print gets larger",
+    ),
+    (
+        "texture_drift.l2",
+        "The print is drawn out: the whole print",
+        "the print is drawn out",
+    ),
+    (
+        "texture_drift.pressed_p99",
+        "The print gets smaller: all but the worst hundredth",
+        "the print gets smaller",
     ),
     (
         "uncovered.edge.retreat_mm",

@@ -158,9 +158,12 @@ pub(super) fn mirror(
     for (vertex, &position) in (0u32..).zip(&surface.positions) {
         let at = wide(position);
         let out = dot(sub(at, middle), across);
-        let image =
-            crate::geometry::vector::narrow(std::array::from_fn(|axis| at[axis] - 2.0 * out * across[axis]));
-        let Some(found) = tree.closest(image, reach, ALL, None) else {
+        let image = narrow(sub(at, scale(across, 2.0 * out)));
+        // Where legs touch, the nearest surface may be the own side's: the image must face the same way.
+        let normal = wide(normals.vertex(vertex));
+        let facing = sub(normal, scale(across, 2.0 * dot(normal, across)));
+        let alike = |triangle: u32| dot(wide(normals.face(triangle)), facing) > 0.0;
+        let Some(found) = tree.closest_where(image, reach, ALL, None, alike) else {
             continue;
         };
         let other = surface.triangles[found.triangle as usize];
