@@ -15,8 +15,9 @@ mod support;
 mod tube;
 
 use gusset::contact::Scratch;
-use gusset::fitting::{Dressed, meet};
-use gusset::measure::{self, At};
+use gusset::fitting::{Dressed, Plan, Sequence, meet, run};
+use gusset::measure::{self, At, findings};
+use gusset::outcome::Verdict;
 use gusset::rig::Local;
 use gusset::wardrobe::{Outfit, dress};
 use nalgebra::{Matrix4, Quaternion, UnitQuaternion, Vector3};
@@ -306,6 +307,127 @@ fn a_crease_is_as_long_as_its_edge() {
     let girth = 2.0 * ROUND as f64 * 0.07 * (TAU / ROUND as f64 / 2.0).sin() * 1e3;
     let found = number(&dressed, &world, "pinch.crease_mm");
     assert!((found - girth).abs() < 0.01, "{found} is not {girth}");
+}
+
+/// What the rig page says of a garment: code, count.
+fn found(dressed: &Dressed) -> Vec<(String, u64)> {
+    findings::of_layer(&dressed.body, &dressed.layers[0])
+        .into_iter()
+        .map(|finding| (finding.code, finding.count))
+        .collect()
+}
+
+fn count(found: &[(String, u64)], code: &str) -> Option<u64> {
+    found.iter().find(|row| row.0 == code).map(|row| row.1)
+}
+
+#[test]
+fn a_rig_says_what_is_odd_about_it() {
+    let sound = found(&tube::dress(&[sleeve(0.06, SLOPE)], &[&[sleeve(0.07, SLOPE)]]));
+    for code in [
+        "weights_jump",
+        "loose_parts",
+        "degenerate_triangles",
+        "influences_over_four",
+        "texture_uneven",
+        "joints_missing",
+    ] {
+        assert_eq!(count(&sound, code), None, "{code}");
+    }
+
+    // From one ring to the next the other joint takes over: along every edge between the two rings.
+    let step: Weights = |y| if y > KNEE - 0.005 { [1.0, 0.0] } else { [0.0, 1.0] };
+    let jumping = tube::dress(&[sleeve(0.06, SLOPE)], &[&[sleeve(0.07, step)]]);
+    assert_eq!(count(&found(&jumping), "weights_jump"), Some(2 * ROUND as u64));
+    // Where the skin jumps too, the garment must.
+    let both = tube::dress(&[sleeve(0.06, step)], &[&[sleeve(0.07, step)]]);
+    assert_eq!(count(&found(&both), "weights_jump"), None);
+
+    let apart = Tube {
+        low: 0.1,
+        high: 0.2,
+        ..sleeve(0.07, ALL_LOWER)
+    };
+    let two = tube::dress(&[sleeve(0.06, SLOPE)], &[&[sleeve(0.07, SLOPE), apart]]);
+    assert_eq!(count(&found(&two), "loose_parts"), Some(2));
+
+    // The print at twice its size on a quarter of the sleeve.
+    let mut uneven = tube::rig(&[sleeve(0.07, SLOPE)]);
+    for uv in &mut uneven.meshes[0].uvs.as_mut().unwrap()[..10 * (ROUND + 1)] {
+        *uv = uv.map(|value| value / 2.0);
+    }
+    let uneven = tube::dress_rigs(tube::rig(&[sleeve(0.06, SLOPE)]), &[uneven]);
+    let triangles = count(&found(&uneven), "texture_uneven").unwrap();
+    assert!(triangles >= 9 * 2 * ROUND as u64, "{triangles}");
+
+    // A garment that knows no lower leg, over one.
+    let mut short = tube::rig(&[sleeve(0.07, ALL_UPPER)]);
+    short.meshes[0].binds.truncate(UPPER + 1);
+    let short = tube::dress_rigs(tube::rig(&[sleeve(0.06, SLOPE)]), &[short]);
+    assert_eq!(count(&found(&short), "joints_missing"), Some(1));
+}
+
+#[test]
+fn rigs_say_what_was_planted() {
+    let Some(rigs) = support::rigs() else { return };
+    let wear = |garment: &str| {
+        dress(&Outfit {
+            body: Some(rigs.join("bodies/mhr_body_average.glb")),
+            garment: rigs.join(garment),
+            ..Outfit::default()
+        })
+        .unwrap()
+    };
+    // 136 vertices: the planted patch and its mirror image, which lacks the weight.
+    let bled = found(&wear("trousers/trousers_average_defect_bleed_L_to_R.glb"));
+    assert!(count(&bled, "sides_not_mirrored").unwrap() > 100);
+    for clean in ["build9", "build0"] {
+        let clean = found(&wear(&format!("trousers/trousers_average_{clean}.glb")));
+        for code in [
+            "sides_not_mirrored",
+            "weights_jump",
+            "loose_parts",
+            "texture_uneven",
+        ] {
+            assert_eq!(count(&clean, code), None, "{code}");
+        }
+    }
+}
+
+/// Clean garments through the whole library: nothing of the cloth itself is over a limit, in upright and seated poses.
+#[test]
+fn clean_garments_pass() {
+    let Some(rigs) = support::rigs() else { return };
+    for (body, garment) in [
+        ("average", "average_build9"),
+        ("average", "average_build9_thick"),
+        ("slim", "slim_build9"),
+    ] {
+        let dressed = dress(&Outfit {
+            body: Some(rigs.join(format!("bodies/mhr_body_{body}.glb"))),
+            garment: rigs.join(format!("trousers/trousers_{garment}.glb")),
+            ..Outfit::default()
+        })
+        .unwrap();
+        let plan = Plan {
+            sequences: gusset::pose::all().iter().map(Sequence::from).collect(),
+            ..Plan::default()
+        };
+        let fitting = run(&dressed, &plan, &|| ());
+        assert!(fitting.limits.contains_key("texture_drift.density_p99"));
+        let over: Vec<&str> = fitting
+            .reasons
+            .iter()
+            .filter(|reason| reason.weight == Verdict::Fail)
+            .filter(|reason| {
+                ["pinch", "seam_gap", "stretch", "texture_drift"]
+                    .iter()
+                    .any(|id| reason.what.starts_with(id))
+            })
+            .map(|reason| reason.say.as_str())
+            .collect();
+        assert!(over.is_empty(), "{garment}: {over:?}");
+    }
 }
 
 #[test]

@@ -131,7 +131,12 @@ fn mesh(tube: &Tube) -> Mesh {
 
 /// Dresses a body of tubes in garments of tubes.
 pub(crate) fn dress(skin: &[Tube], garments: &[&[Tube]]) -> Dressed {
-    let body_rig = rig(skin);
+    let garments: Vec<Rig> = garments.iter().map(|tubes| rig(tubes)).collect();
+    dress_rigs(rig(skin), &garments)
+}
+
+/// The same for rigs.
+pub(crate) fn dress_rigs(body_rig: Rig, garments: &[Rig]) -> Dressed {
     let all = |rig: &Rig| (0..rig.meshes.len()).collect::<Vec<_>>();
     let surface = assemble(&body_rig, &all(&body_rig), "body");
     let skeleton = Skeleton::new(&body_rig, &[&surface], &[]);
@@ -139,10 +144,9 @@ pub(crate) fn dress(skin: &[Tube], garments: &[&[Tube]]) -> Dressed {
     let body = Body::new(surface, skeleton, anatomy);
     let layers = garments
         .iter()
-        .map(|tubes| {
-            let rig = rig(tubes);
-            let surface = assemble(&rig, &all(&rig), "garment");
-            let skeleton = Skeleton::new(&rig, &[&surface], &[]);
+        .map(|rig| {
+            let surface = assemble(rig, &all(rig), "garment");
+            let skeleton = Skeleton::new(rig, &[&surface], &[]);
             Layer::new(&body, surface, skeleton)
         })
         .collect();

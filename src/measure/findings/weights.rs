@@ -102,7 +102,7 @@ fn name(surface: &Surface, skeleton: &Skeleton, vertex: u32) -> String {
     format!("vertex {}{joint}", surface.sources[vertex as usize].1)
 }
 
-/// How much the skin differs between the homes of an edge's ends; 0 where one has none.
+/// How much the skin beneath an edge differs: over either end's home triangle, or between the two; 0 without a home.
 pub(super) fn skin_change(body: &Body, layer: &Layer) -> impl Fn([u32; 2]) -> f64 {
     let mut home = vec![NOBODY; layer.surface.positions.len()];
     let points = &layer.fabric.points;
@@ -110,18 +110,16 @@ pub(super) fn skin_change(body: &Body, layer: &Layer) -> impl Fn([u32; 2]) -> f6
         home[super::vertex_of(layer, point)] = layer.fabric.home[point];
     }
     let rows = move |vertex: u32| {
-        let skin = body.surface.triangles.get(home[vertex as usize] as usize)?;
-        let mut mean = BTreeMap::new();
-        for &corner in skin {
-            for (node, weight) in by_node(&body.surface, corner) {
-                *mean.entry(node).or_insert(0.0) += weight / 3.0;
-            }
-        }
-        Some(mean)
+        let skin = body.surface.triangles.get(home[vertex as usize] as usize);
+        skin.map(|corners| corners.map(|corner| by_node(&body.surface, corner)))
     };
-    move |[a, b]| match (rows(a), rows(b)) {
-        (Some(a), Some(b)) => unlike(&a, &b),
-        _ => 0.0,
+    move |ends| {
+        let rows: Vec<BTreeMap<usize, f64>> = ends.into_iter().filter_map(&rows).flatten().collect();
+        let pairs = rows
+            .iter()
+            .enumerate()
+            .flat_map(|(at, a)| rows[at + 1..].iter().map(move |b| unlike(a, b)));
+        pairs.fold(0.0, f64::max)
     }
 }
 
