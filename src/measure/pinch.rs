@@ -75,7 +75,6 @@ fn take(moment: &Moment) -> Taken {
         }
     }
     let narrowest = narrowest(moment);
-    let place = largest.map(|found| found.2);
     Taken {
         values: vec![
             Some(seen),
@@ -83,7 +82,14 @@ fn take(moment: &Moment) -> Taken {
             narrowest.map(|found| found.0),
             Some(creased(moment)),
         ],
-        worst: place.or(narrowest.map(|found| found.1)).map(At::Triangle),
+        worst: [
+            ("flipped_seen_cm2", largest.map(|found| found.2)),
+            ("flipped_cm2", largest.map(|found| found.2)),
+            ("width_least", narrowest.map(|found| found.1)),
+        ]
+        .into_iter()
+        .filter_map(|(path, triangle)| Some((path, At::Triangle(triangle?))))
+        .collect(),
     }
 }
 

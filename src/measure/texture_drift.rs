@@ -98,16 +98,16 @@ fn take(moment: &Moment) -> Taken {
     let [density_p99] = least_of_worst(&mut densities, hundredth, 1.0);
     let [pressed_p99] = least_of_worst(&mut pressed, hundredth, 1.0);
     let [anisotropy_p99] = least_of_worst(&mut lopsided, hundredth, 1.0);
-    Taken {
-        values: vec![
+    Taken::at(
+        vec![
             density_p99,
             worst.map(|(drift, _)| drift),
             pressed_p99,
             anisotropy_p99,
             l2.value().map(f64::sqrt),
         ],
-        worst: worst.map(|(_, triangle)| At::Triangle(triangle)),
-    }
+        worst.map(|(_, triangle)| At::Triangle(triangle)),
+    )
 }
 
 /// A mean weighted by area.
