@@ -8,6 +8,7 @@ use gusset::outcome::{Demand, Fitting, Outcome, SCHEMA_VERSION, Verdict};
 use gusset::pose::{self, clip};
 use gusset::report::folder::Extras;
 use gusset::report::model::Model;
+use gusset::report::rig::Sheet;
 use gusset::report::scene::Scene;
 use gusset::report::text::Look;
 use gusset::report::{csv, folder, json, junit, markdown, text};
@@ -130,6 +131,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         let scenes: Vec<Scene> = (0..dressed.len())
             .flat_map(|n| scenes::of_fitting(&dressed[n], &plans[n], &outcome.fittings[n], n))
             .collect();
+        let rigs: Vec<Sheet> = dressed
+            .iter()
+            .enumerate()
+            .filter_map(|(n, dressed)| scenes::rig::sheet(dressed, n))
+            .collect();
         let folder = arguments
             .out
             .clone()
@@ -142,6 +148,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
                 &Extras {
                     scenes: &scenes,
                     models: &models,
+                    rigs: &rigs,
                     share: arguments.share,
                 },
             )

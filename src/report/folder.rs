@@ -4,7 +4,8 @@
 //! report as it was. What a killed run left behind is removed by the next one.
 
 use super::model::{self, Model};
-use super::page::Shown;
+use super::page::{RigPictures, Shown};
+use super::rig::{self, Sheet};
 use super::stills::{self, Still};
 use super::{csv, json, page, plot, scene::Scene, share, words};
 use crate::outcome::{Fitting, Outcome};
@@ -53,6 +54,8 @@ pub struct Extras<'a> {
     pub scenes: &'a [Scene],
     /// What the 3-D view shows; none for a page to pass on.
     pub models: &'a [Model],
+    /// What was understood of the rigs.
+    pub rigs: &'a [Sheet],
     /// A page to pass on: pictures and numbers only, and nothing in the whole folder that holds a vertex.
     pub share: bool,
 }
@@ -108,11 +111,17 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
         .flatten()
         .collect();
     let plots = plot::all(outcome);
+    let rigs: Vec<RigPictures> = extras
+        .rigs
+        .par_iter()
+        .map(|sheet| (sheet, rig::weight_pictures(sheet)))
+        .collect();
     let view = model::pack(if share { &[] } else { extras.models });
     let shown = Shown {
         stills: &pictures,
         plots: &plots,
         view: &view,
+        rigs: &rigs,
         share,
     };
     let html = if share {

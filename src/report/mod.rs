@@ -14,6 +14,7 @@ pub mod colour; // value -> colour
 pub mod model; // what the 3-D view is made of
 pub mod palette; // a picture in few colours
 pub mod picture; // shapes -> PNG
+pub mod rig; // roles, angles, weight pictures
 pub mod scene; // what a still is made of
 mod share; // a report to pass on
 pub mod stills; // scene -> pictures with their words

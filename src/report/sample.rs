@@ -393,8 +393,8 @@ pub(super) fn models() -> Vec<Model> {
         top: 10.0,
     }];
     let values = scene.body.heat.as_ref().map_or(&[][..], |heat| &heat.values);
-    let frame = |number: usize| {
-        let sway = number as f32 * 0.01;
+    let frame = |number: usize, from: f32| {
+        let sway = from + number as f32 * 0.01;
         let matrix = [[1.0, 0.0, 0.0, sway], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]];
         model::Frame {
             number,
@@ -403,11 +403,11 @@ pub(super) fn models() -> Vec<Model> {
             values: vec![scales[0].pack(values)],
         }
     };
-    let sequence = |pose: &str, frames: usize| model::Sequence {
+    let sequence = |pose: &str, frames: usize, from: f32| model::Sequence {
         pose: pose.into(),
-        frames: (0..frames).map(frame).collect(),
+        frames: (0..frames).map(|number| frame(number, from)).collect(),
     };
-    let sequences = vec![sequence("standing", 1), sequence("walking", 24)];
+    let sequences = vec![sequence("standing", 1, 0.0), sequence("walking", 24, 0.1)];
     vec![Model {
         fitting: 0,
         surfaces,

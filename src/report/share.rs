@@ -91,6 +91,7 @@ mod tests {
         let extras = Extras {
             scenes: &scenes,
             models: &models,
+            rigs: &[],
             share,
         };
         folder::write(&folder, &sample::outcome(), &extras).unwrap();

@@ -183,7 +183,8 @@ fn skin_that_shows(moment: &Moment) -> Vec<f32> {
     values
 }
 
-fn view_of(surface: &surface::Surface, skeleton: &Skeleton, body: bool) -> Surface {
+/// A surface at its bind with its joints.
+pub(super) fn view_of(surface: &surface::Surface, skeleton: &Skeleton, body: bool) -> Surface {
     let rows = (0..surface.rows.len())
         .map(|vertex| {
             let row = surface.rows.row(vertex);

@@ -1,6 +1,7 @@
 //! One garment on one body: its poses, what to look at, its rig, its curves, its limits.
 
 use super::curve::{self, PlotView};
+use super::rig::RigView;
 use super::tell::{self, LimitTable};
 use super::{Picture, Shown, Word, pictures};
 use crate::outcome::Verdict;
@@ -33,6 +34,7 @@ pub(super) struct FittingView {
     plots: Vec<PlotView>,
     more_plots: Vec<PlotView>,
     findings: Vec<FindingView>,
+    rig: Option<RigView>,
     /// Whether one of its findings is told at the top already.
     told: bool,
     untested: Vec<String>,
@@ -124,6 +126,11 @@ impl FittingView {
                 .filter(|finding| told.is_none_or(|told| !std::ptr::eq(told, *finding)))
                 .map(FindingView::new)
                 .collect(),
+            rig: shown
+                .rigs
+                .iter()
+                .find(|(sheet, _)| sheet.fitting == at)
+                .map(|rig| RigView::new(rig, shown.share)),
             told: told.is_some(),
             untested: tell::untested(fitting),
             limits: tell::limits(outcome, fitting),

@@ -2,12 +2,14 @@
 
 mod curve; // a plot, and how its values are read
 mod fitting; // one garment on one body
+mod rig; // what was understood of the rigs
 mod tell; // sentences
 #[cfg(test)]
 mod tests;
 
 use super::model::{Blob, Packed};
 use super::plot::Drawn;
+use super::rig::{Sheet, WeightPicture};
 use super::stills::Still;
 use super::words::{self, capital};
 use super::{json, text};
@@ -26,9 +28,14 @@ pub struct Shown<'a> {
     pub plots: &'a [Drawn],
     /// The 3-D view; without models there is none.
     pub view: &'a Packed,
+    /// What was understood of the rigs.
+    pub rigs: &'a [RigPictures<'a>],
     /// A page to pass on: it says that it carries pictures only.
     pub share: bool,
 }
+
+/// A rig sheet and the pictures of its weights.
+pub type RigPictures<'a> = (&'a Sheet, Vec<WeightPicture>);
 
 /// The page with its pictures and plots inside.
 pub fn render(outcome: &Outcome, shown: &Shown) -> Result<String, minijinja::Error> {

@@ -11,6 +11,7 @@ fn page(outcome: &Outcome) -> String {
             stills: &stills,
             plots: &plot::all(outcome),
             view: &model::pack(&sample::models()),
+            rigs: &[],
             share: false,
         },
     )
@@ -129,6 +130,7 @@ fn hostile_names_are_text_in_every_part_of_the_page() {
             stills: &stills,
             plots: &plots,
             view: &view,
+            rigs: &[],
             share: false,
         },
     )
