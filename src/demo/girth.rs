@@ -42,7 +42,7 @@ fn tapes(body: &BodyShape) -> [Frame; 7] {
 }
 
 /// Where the thigh's tape lies, as a share of hip joint to knee: just below the crotch.
-const THIGH_TAPE: f64 = 0.28;
+const THIGH_TAPE: f64 = 0.29;
 
 /// Rays of a section; the error of the polygon against the curve is under 0.1 %.
 const RAYS: usize = 80;

@@ -279,8 +279,8 @@ fn trunk(body: &BodyShape, sizes: &Girths, joints: &Joints) -> Limb {
         section(mean, [side, side, front, back], power, [0.0, z(ahead)])
     };
     let rows: Vec<(f64, Section)> = vec![
-        (0.466, both(seat, 0.50, 0.42, 0.46, 2.0, -0.010)),
-        (0.490, both(seat, 0.80, 0.60, 0.62, 2.2, -0.010)),
+        (0.490, both(seat, 0.50, 0.42, 0.46, 2.0, -0.010)),
+        (0.504, both(seat, 0.80, 0.60, 0.62, 2.2, -0.010)),
         (0.515, both(seat, 1.01, 0.72, 0.74, 2.3, -0.006)),
         (0.545, both(seat, 1.02, 0.75 - 0.02 * woman, 0.74, 2.3, -0.002)),
         (
