@@ -163,7 +163,11 @@ fn close_ends(strip: &Strip, rows: &mut [Vec<Vec<f64>>]) {
     let last = strip.front + strip.back;
     for (points, row) in strip.rows.iter().zip(rows) {
         if points[0] == points[last] {
-            let shared: Vec<f64> = row[0].iter().zip(&row[last]).map(|(a, b)| 0.5 * (a + b)).collect();
+            let shared: Vec<f64> = row[0]
+                .iter()
+                .zip(&row[last])
+                .map(|(a, b)| 0.5 * (a + b))
+                .collect();
             row[0].clone_from(&shared);
             row[last] = shared;
         }

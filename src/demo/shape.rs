@@ -57,7 +57,7 @@ impl Shape {
             front: Vector3::z(),
             along: Vector3::y(),
         };
-        let seat_at = Vector3::new(0.42 * seat_radius, body.level(0.512), -0.40 * seat_radius);
+        let seat_at = Vector3::new(0.42 * seat_radius, body.level(0.524), -0.40 * seat_radius);
         let chest_radius = mean(sizes.chest);
         let bust_at = Vector3::new(
             (0.46 + 0.02 * body.womanly) * chest_radius,
@@ -109,7 +109,7 @@ impl Shape {
                 upright(seat_at),
                 0.52 * seat_radius,
                 0.46 * seat_radius,
-                0.62 * seat_radius,
+                0.54 * seat_radius,
             ),
             bust: egg(
                 upright(bust_at),

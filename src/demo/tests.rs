@@ -24,7 +24,13 @@ fn coarse(shape: BodyShape) -> Mannequin {
 }
 
 fn sewn(of: &Mannequin, kind: Kind) -> Garment {
-    garment(of, &Pattern { grain: 0.028, ..Pattern::new("cloth", kind) })
+    garment(
+        of,
+        &Pattern {
+            grain: 0.028,
+            ..Pattern::new("cloth", kind)
+        },
+    )
 }
 
 /// Welded corners of a mesh: the same place, the same number.
@@ -35,10 +41,15 @@ fn welded(mesh: &Mesh) -> Vec<[usize; 3]> {
         .iter()
         .map(|position| {
             let next = place.len();
-            *place.entry(position.map(|value| (value + 0.0).to_bits())).or_insert(next)
+            *place
+                .entry(position.map(|value| (value + 0.0).to_bits()))
+                .or_insert(next)
         })
         .collect();
-    mesh.triangles.iter().map(|triangle| triangle.map(|vertex| number[vertex as usize])).collect()
+    mesh.triangles
+        .iter()
+        .map(|triangle| triangle.map(|vertex| number[vertex as usize]))
+        .collect()
 }
 
 /// How often each directed edge occurs.
@@ -46,7 +57,9 @@ fn directed(triangles: &[[usize; 3]]) -> BTreeMap<(usize, usize), usize> {
     let mut edges = BTreeMap::new();
     for triangle in triangles {
         for corner in 0..3 {
-            *edges.entry((triangle[corner], triangle[(corner + 1) % 3])).or_default() += 1;
+            *edges
+                .entry((triangle[corner], triangle[(corner + 1) % 3]))
+                .or_default() += 1;
         }
     }
     edges
@@ -54,15 +67,20 @@ fn directed(triangles: &[[usize; 3]]) -> BTreeMap<(usize, usize), usize> {
 
 fn euler(triangles: &[[usize; 3]]) -> i64 {
     let corners: std::collections::BTreeSet<usize> = triangles.iter().flatten().copied().collect();
-    let edges: std::collections::BTreeSet<(usize, usize)> =
-        directed(triangles).into_keys().map(|(a, b)| (a.min(b), a.max(b))).collect();
+    let edges: std::collections::BTreeSet<(usize, usize)> = directed(triangles)
+        .into_keys()
+        .map(|(a, b)| (a.min(b), a.max(b)))
+        .collect();
     corners.len() as i64 - edges.len() as i64 + triangles.len() as i64
 }
 
 /// Volume enclosed, positive where the faces point outward.
 fn volume(mesh: &Mesh) -> f64 {
     let at = |vertex: u32| nalgebra::Vector3::from(mesh.positions[vertex as usize].map(f64::from));
-    mesh.triangles.iter().map(|t| at(t[0]).dot(&at(t[1]).cross(&at(t[2]))) / 6.0).sum()
+    mesh.triangles
+        .iter()
+        .map(|t| at(t[0]).dot(&at(t[1]).cross(&at(t[2]))) / 6.0)
+        .sum()
 }
 
 fn assert_rows_are_sound(rig: &Rig) {
@@ -71,7 +89,10 @@ fn assert_rows_are_sound(rig: &Rig) {
         for vertex in 0..mesh.positions.len() {
             let row: Vec<(usize, f32)> = mesh.rows.row(vertex).collect();
             assert!((1..=4).contains(&row.len()));
-            assert!(row.iter().all(|(joint, weight)| *weight > 0.0 && *joint < mesh.binds.len()));
+            assert!(
+                row.iter()
+                    .all(|(joint, weight)| *weight > 0.0 && *joint < mesh.binds.len())
+            );
             assert_eq!(row.iter().map(|(_, weight)| weight).sum::<f32>(), 1.0);
         }
     }
@@ -87,7 +108,12 @@ fn assert_mirrored(rig: &Rig) {
         _ => name,
     };
     let key = |x: f32, position: &[f32; 3]| [x + 0.0, position[1], position[2]].map(f32::to_bits);
-    let row = |vertex: usize| mesh.rows.row(vertex).map(|(joint, weight)| (name(joint), weight)).collect::<Vec<_>>();
+    let row = |vertex: usize| {
+        mesh.rows
+            .row(vertex)
+            .map(|(joint, weight)| (name(joint), weight))
+            .collect::<Vec<_>>()
+    };
     let mut places: BTreeMap<[u32; 3], Vec<(String, f32)>> = BTreeMap::new();
     for (vertex, position) in mesh.positions.iter().enumerate() {
         let mut row = row(vertex);
@@ -95,9 +121,14 @@ fn assert_mirrored(rig: &Rig) {
         places.insert(key(position[0], position), row);
     }
     for (vertex, position) in mesh.positions.iter().enumerate() {
-        let mut mine: Vec<_> = row(vertex).into_iter().map(|(joint, weight)| (other(joint), weight)).collect();
+        let mut mine: Vec<_> = row(vertex)
+            .into_iter()
+            .map(|(joint, weight)| (other(joint), weight))
+            .collect();
         mine.sort_by(|a, b| a.0.cmp(&b.0));
-        let twin = places.get(&key(-position[0], position)).expect("a vertex at the mirrored place");
+        let twin = places
+            .get(&key(-position[0], position))
+            .expect("a vertex at the mirrored place");
         assert_eq!(&mine, twin, "vertex {vertex} at {position:?}");
     }
 }
@@ -110,13 +141,24 @@ fn bodies_are_closed_spheres_of_the_asked_girths() {
         let rig = made.rig();
         let triangles = welded(&rig.meshes[0]);
         let edges = directed(&triangles);
-        let wrong = edges.iter().find(|((a, b), count)| **count != 1 || !edges.contains_key(&(*b, *a)));
+        let wrong = edges
+            .iter()
+            .find(|((a, b), count)| **count != 1 || !edges.contains_key(&(*b, *a)));
         let place = wrong.map(|((a, _), count)| (count, rig.meshes[0].positions[*a]));
         assert_eq!(place, None, "{name} is open");
         assert_eq!(euler(&triangles), 2, "{name}");
         assert!(volume(&rig.meshes[0]) > 0.02, "{name} is inside out");
-        for (slot, (read, asked)) in made.girths().all().into_iter().zip(made.shape.girths.all()).enumerate() {
-            assert!((read / asked - 1.0).abs() < 0.03, "{name}: girth {slot} is {read:.3}, not {asked:.3}");
+        for (slot, (read, asked)) in made
+            .girths()
+            .all()
+            .into_iter()
+            .zip(made.shape.girths.all())
+            .enumerate()
+        {
+            assert!(
+                (read / asked - 1.0).abs() < 0.03,
+                "{name}: girth {slot} is {read:.3}, not {asked:.3}"
+            );
         }
         assert_rows_are_sound(&rig);
         assert_mirrored(&rig);
@@ -126,13 +168,25 @@ fn bodies_are_closed_spheres_of_the_asked_girths() {
 #[test]
 fn stature_and_crotch_come_out_as_published() {
     for (shape, crotch) in [(BodyShape::man("man"), 0.482), (BodyShape::woman("woman"), 0.480)] {
-        let made = coarse(BodyShape { hip_splay: 0.0, ..shape });
+        let made = coarse(BodyShape {
+            hip_splay: 0.0,
+            ..shape
+        });
         let top = made.positions().iter().map(|p| p[1]).fold(f32::MIN, f32::max);
         let low = made.positions().iter().map(|p| p[1]).fold(f32::MAX, f32::min);
-        assert!((f64::from(top - low) / made.shape.stature - 1.0).abs() < 0.02, "{top} {low}");
-        let middle = made.positions().into_iter().filter(|p| p[0] == 0.0 && f64::from(p[1]) < 0.6 * made.shape.stature);
+        assert!(
+            (f64::from(top - low) / made.shape.stature - 1.0).abs() < 0.02,
+            "{top} {low}"
+        );
+        let middle = made
+            .positions()
+            .into_iter()
+            .filter(|p| p[0] == 0.0 && f64::from(p[1]) < 0.6 * made.shape.stature);
         let fork = f64::from(middle.map(|p| p[1]).fold(f32::MAX, f32::min)) / made.shape.stature;
-        assert!((fork / crotch - 1.0).abs() < 0.05, "crotch at {fork:.3} of stature");
+        assert!(
+            (fork / crotch - 1.0).abs() < 0.05,
+            "crotch at {fork:.3} of stature"
+        );
     }
 }
 
@@ -152,8 +206,14 @@ fn clothes_are_sewn_whole_and_mirror() {
         let cloth = sewn(&woman, kind);
         let triangles = welded(&cloth.rig().meshes[0]);
         let edges = directed(&triangles);
-        assert!(edges.values().all(|count| *count == 1), "{kind:?} has an edge used twice in one direction");
-        let open = edges.keys().filter(|(a, b)| !edges.contains_key(&(*b, *a))).count();
+        assert!(
+            edges.values().all(|count| *count == 1),
+            "{kind:?} has an edge used twice in one direction"
+        );
+        let open = edges
+            .keys()
+            .filter(|(a, b)| !edges.contains_key(&(*b, *a)))
+            .count();
         assert_eq!(open == 0, kind == Kind::Jacket, "{kind:?} has {open} open edges");
         assert_eq!(euler(&triangles), holes, "{kind:?}");
         assert_rows_are_sound(cloth.rig());
@@ -164,15 +224,36 @@ fn clothes_are_sewn_whole_and_mirror() {
 #[test]
 fn clothes_lie_outside_the_skin_they_were_made_on() {
     let man = coarse(BodyShape::man("man"));
-    for kind in [Kind::Leggings, Kind::SlimTrousers, Kind::WideTrousers, Kind::Skirt, Kind::Tunic, Kind::Jacket] {
+    for kind in [
+        Kind::Leggings,
+        Kind::SlimTrousers,
+        Kind::WideTrousers,
+        Kind::Skirt,
+        Kind::Tunic,
+        Kind::Jacket,
+    ] {
         for degrees in [0.0, 12.0] {
-            let pattern = Pattern { grain: 0.028, ..Pattern::new("cloth", kind) }.built_at(degrees);
-            let posed = man.surface.clone().with_turn(pattern.build_splay - man.shape.hip_splay);
+            let pattern = Pattern {
+                grain: 0.028,
+                ..Pattern::new("cloth", kind)
+            }
+            .built_at(degrees);
+            let posed = man
+                .surface
+                .clone()
+                .with_turn(pattern.build_splay - man.shape.hip_splay);
             let cloth = garment(&man, &pattern);
             let gap = |position: &[f32; 3]| posed.distance(&nalgebra::Vector3::from(position.map(f64::from)));
             let positions = cloth.rig().meshes[0].positions.iter();
-            let (least, place) = positions.map(|p| (gap(p), p)).min_by(|a, b| a.0.total_cmp(&b.0)).expect("vertices");
-            assert!(least > 0.0, "{kind:?} at {degrees}: {:.2} mm at {place:?}", least * 1e3);
+            let (least, place) = positions
+                .map(|p| (gap(p), p))
+                .min_by(|a, b| a.0.total_cmp(&b.0))
+                .expect("vertices");
+            assert!(
+                least > 0.0,
+                "{kind:?} at {degrees}: {:.2} mm at {place:?}",
+                least * 1e3
+            );
         }
     }
 }
@@ -187,7 +268,10 @@ fn the_same_again_gives_the_same() {
 
 #[test]
 fn thighs_nearly_meet_and_stay_apart() {
-    let made = coarse(BodyShape { hip_splay: 0.0, ..BodyShape::man("heavy").heavier(1.0) });
+    let made = coarse(BodyShape {
+        hip_splay: 0.0,
+        ..BodyShape::man("heavy").heavier(1.0)
+    });
     let joints = made.shape.joints();
     let low = joints.lower_leg.y + 0.35 * (joints.upper_leg.y - joints.lower_leg.y);
     let inner = made.positions().into_iter().filter(|p| {
@@ -200,9 +284,16 @@ fn thighs_nearly_meet_and_stay_apart() {
 
 #[test]
 fn twist_helpers_ride_on_their_limbs() {
-    let made = coarse(BodyShape { helpers: Helpers::Twist, ..BodyShape::woman("woman") });
+    let made = coarse(BodyShape {
+        helpers: Helpers::Twist,
+        ..BodyShape::woman("woman")
+    });
     let rig = made.rig();
-    let twists = rig.nodes.iter().filter(|node| node.name.ends_with("Twist")).count();
+    let twists = rig
+        .nodes
+        .iter()
+        .filter(|node| node.name.ends_with("Twist"))
+        .count();
     assert_eq!(twists, 6);
     let mesh = &rig.meshes[0];
     let used = (0..mesh.positions.len())
