@@ -154,8 +154,9 @@ pub fn run_watched(dressed: &Dressed, plan: &Plan, watch: &(dyn Fn(&Seen) + Sync
             .filter(|pose| pose.not_applicable.is_none())
         {
             fitting.reasons.extend(judge::pose(pose, &limits, &plan.promises));
-            if dressed.garment_alone && pose.verdict == Verdict::Pass {
-                pose.verdict = Verdict::PartlyTested;
+            if dressed.garment_alone {
+                // Without a body only the cloth itself can be judged.
+                pose.verdict = pose.verdict.max(Verdict::PartlyTested);
             }
         }
         fitting.reasons.extend(untested(dressed, &fitting));

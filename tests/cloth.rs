@@ -183,7 +183,7 @@ fn a_seam_between_two_meshes_opens() {
     let mut scratch = Scratch::new(&dressed.body, &dressed.layers);
     let moment = meet(&dressed, &down(0.003), &mut scratch);
     let taken = (measure::find("seam_gap.worst_mm").unwrap().0.take)(&moment);
-    let [("", At::Vertex(vertex))] = taken.worst[..] else {
+    let [(_, At::Vertex(vertex))] = taken.worst[..] else {
         panic!("no place: {:?}", taken.worst)
     };
     assert!((f64::from(dressed.layers[0].surface.positions[vertex][1]) - KNEE).abs() < 1e-6);

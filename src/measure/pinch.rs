@@ -75,16 +75,22 @@ fn take(moment: &Moment) -> Taken {
         }
     }
     let narrowest = narrowest(moment);
-    let place = largest.map(|found| found.2);
-    Taken::at(
-        vec![
+    Taken {
+        values: vec![
             Some(seen),
             Some(all),
             narrowest.map(|found| found.0),
             Some(creased(moment)),
         ],
-        place.or(narrowest.map(|found| found.1)).map(At::Triangle),
-    )
+        worst: [
+            ("flipped_seen_cm2", largest.map(|found| found.2)),
+            ("flipped_cm2", largest.map(|found| found.2)),
+            ("width_least", narrowest.map(|found| found.1)),
+        ]
+        .into_iter()
+        .filter_map(|(path, triangle)| Some((path, At::Triangle(triangle?))))
+        .collect(),
+    }
 }
 
 fn is_flipped(moment: &Moment, triangle: usize) -> bool {

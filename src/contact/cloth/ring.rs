@@ -153,10 +153,11 @@ fn cut(surface: &Surface, topology: &Topology, chosen: &[u32], plane: &Plane, li
     let mut used: BTreeSet<u32> = BTreeSet::new();
     let mut rings = Vec::new();
     for (&start, beside) in &links {
-        if !used.contains(&start) {
-            if let Some(edges) = walk(start, &links, &mut used) {
-                rings.extend(ring(surface, topology, &edges, plane, limb, beside[0].1));
-            }
+        if used.contains(&start) {
+            continue;
+        }
+        if let Some(edges) = walk(start, &links, &mut used) {
+            rings.extend(ring(surface, topology, &edges, plane, limb, beside[0].1));
         }
     }
     rings
