@@ -146,7 +146,7 @@ fn a_fitting_that_could_run_is_written_beside_one_that_could_not() {
 
 #[test]
 fn a_planted_fault_fails_with_exit_code_1_in_every_format() {
-    for format in ["text", "json", "csv"] {
+    for format in ["text", "json", "csv", "junit", "markdown"] {
         let (output, _place) = gusset(&[
             "try",
             &path("wren.glb"),
@@ -161,6 +161,50 @@ fn a_planted_fault_fails_with_exit_code_1_in_every_format() {
         assert_eq!(output.status.code(), Some(1), "{format}");
         assert!(output.stderr.is_empty(), "a failed check is no error message");
     }
+}
+
+#[test]
+fn a_build_server_reads_one_failure_per_pose_that_fails_and_one_error_where_nothing_could_run() {
+    let ends = |garment: &str| -> Vec<String> {
+        let (output, _place) = gusset(&[
+            "try",
+            &path("wren.glb"),
+            &path(garment),
+            "--poses",
+            "standing,sitting",
+            "-q",
+            "--format",
+            "junit",
+        ]);
+        let text = String::from_utf8(output.stdout).unwrap();
+        let xml = roxmltree::Document::parse(&text).unwrap();
+        let cases = xml.descendants().filter(|node| node.has_tag_name("testcase"));
+        cases
+            .map(|case| {
+                let how = case.children().find(roxmltree::Node::is_element);
+                how.map_or("passes", |how| how.tag_name().name()).to_owned()
+            })
+            .collect()
+    };
+    let bled = ends("bled.glb");
+    assert_eq!(bled.len(), 3, "the rig and two poses: {bled:?}");
+    assert!(bled[1..].contains(&"failure".to_owned()) && !bled.contains(&"error".to_owned()));
+    assert_eq!(ends("strangers.glb"), ["error"]);
+}
+
+#[test]
+fn a_report_to_pass_on_is_small_and_says_what_it_holds() {
+    let report = |more: &[&str]| -> String {
+        let (wren, bled) = (path("wren.glb"), path("bled.glb"));
+        let mut words = vec!["try", &wren, &bled, "--poses", "standing,walk", "-q"];
+        words.extend(more);
+        let (_output, place) = gusset(&words);
+        std::fs::read_to_string(place.path().join("reports/bled_on_wren/index.html")).unwrap()
+    };
+    let (full, shared) = (report(&[]), report(&["--share"]));
+    assert!(full.contains("carries the geometry") && full.contains("id=\"models\""));
+    assert!(shared.contains("no geometry") && !shared.contains("id=\"models\""));
+    assert!(shared.len() < 1_000_000 && shared.len() < full.len());
 }
 
 #[test]
