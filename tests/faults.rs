@@ -4,7 +4,8 @@
 #![cfg(unix)]
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
-use gusset::demo::{BodyShape, Kind, Pattern, body, garment};
+use gusset::demo::{BodyShape, Kind, Pattern, Piece, body, garment};
+use gusset::rig::Rig;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::sync::OnceLock;
@@ -21,8 +22,16 @@ fn rack() -> &'static Path {
             ..Pattern::new("trousers", Kind::SlimTrousers)
         };
         let trousers = garment(&wearer, &pattern);
-        std::fs::write(folder.path().join("wren.glb"), wearer.glb()).unwrap();
-        std::fs::write(folder.path().join("trousers.glb"), trousers.glb()).unwrap();
+        let write = |name: &str, rig: Rig| {
+            let piece = Piece {
+                name: name.into(),
+                rig,
+                print_png: None,
+            };
+            std::fs::write(folder.path().join(format!("{name}.glb")), piece.glb()).unwrap();
+        };
+        write("wren", wearer.rig());
+        write("trousers", trousers.rig().clone());
         folder
     })
     .path()
