@@ -143,3 +143,27 @@ fn two_hundred_thousand_edits_break_no_door() {
     );
     assert!(edits >= 200_000);
 }
+
+/// Where the fuzzer starts: `cargo test --test mutations -- --ignored`.
+#[test]
+#[ignore = "writes fuzz/corpus"]
+fn seeds_for_the_fuzzer() {
+    let write = |target: &str, name: &str, bytes: &[u8]| {
+        let folder = format!("{}/fuzz/corpus/{target}", env!("CARGO_MANIFEST_DIR"));
+        std::fs::create_dir_all(&folder).unwrap();
+        std::fs::write(format!("{folder}/{name}"), bytes).unwrap();
+    };
+    let sample = Sample::new();
+    write("glb", "sample", &sample.glb());
+    write("glb", "embedded", &sample.embedded());
+    let mut json = sample.json.clone();
+    json["buffers"] = serde_json::json!([{ "byteLength": sample.bin.len() }]);
+    write("json", "sample", json.to_string().as_bytes());
+    for pose in std::fs::read_dir(format!("{}/poses", env!("CARGO_MANIFEST_DIR"))).unwrap() {
+        let path = pose.unwrap().path();
+        if path.extension().is_some_and(|ending| ending == "yaml") {
+            let name = path.file_stem().unwrap().to_string_lossy().into_owned();
+            write("pose", &name, &std::fs::read(&path).unwrap());
+        }
+    }
+}
