@@ -74,6 +74,7 @@ fn finite(name: &str, value: &Value, inside: bool) -> usize {
             assert!(number.as_f64().unwrap().abs() < 1e15, "{name}: {number}");
             1
         }
+        Value::Null if inside => panic!("{name}: a number that is not finite"),
         _ => 0,
     }
 }
