@@ -120,6 +120,9 @@ impl Page {
                 Some((_, f)) if f.reasons.iter().all(|r| r.pose.is_empty()) => {
                     format!("The pose nearest to a limit: {pose}.")
                 }
+                Some((_, f)) if outcome.fittings.len() > 1 => {
+                    format!("The worst pose: {pose}, {}.", words::fitting(f))
+                }
                 _ => format!("The worst pose: {pose}."),
             },
             lead,
