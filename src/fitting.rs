@@ -7,9 +7,10 @@
 //! ```
 
 use crate::contact::{Body, Layer, Moment, Scratch, region};
-use crate::measure::{self, At, FabricClass, Facts, Taken};
+use crate::measure::{self, At, FabricClass, Facts, Taken, findings};
 use crate::outcome::{
-    Demand, Finding, Fitting, FrameResult, Garment, Numbers, Place, PoseResult, Severity, Sides, Verdict,
+    Demand, Finding, Fitting, FrameResult, Garment, Numbers, Place, PoseResult, Reason, Severity, Sides,
+    Verdict,
 };
 use crate::pose::{Pose, PoseFrame, clip, stand};
 use crate::rig::bone::{Bone, Side};
@@ -112,6 +113,23 @@ impl Sequence {
 
 /// Runs a dressed body through a plan. `tick` is called once for every frame measured.
 pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting {
+    run_watched(dressed, plan, &|_| tick())
+}
+
+/// One frame while it is measured, for who wants to keep more of it than its numbers.
+pub struct Seen<'a> {
+    /// Index into [`Plan::sequences`].
+    pub sequence: usize,
+    /// Frame of the sequence.
+    pub frame: usize,
+    /// World matrices of the body's nodes.
+    pub world: &'a [Matrix4<f64>],
+    /// Who is near whom.
+    pub moment: &'a Moment<'a>,
+}
+
+/// As [`run`]; `watch` sees every frame, in any order and from any thread.
+pub fn run_watched(dressed: &Dressed, plan: &Plan, watch: &(dyn Fn(&Seen) + Sync)) -> Fitting {
     let layer = &dressed.layers[0];
     let facts = Facts {
         median_ease_mm: layer
@@ -120,52 +138,75 @@ pub fn run(dressed: &Dressed, plan: &Plan, tick: &(dyn Fn() + Sync)) -> Fitting 
         fabric: plan.fabric,
     };
     let mut limits = Limits::of(&facts, dressed.body.anatomy.scale());
-    if dressed.garment_alone {
-        // Without a body nothing that is judged can be measured.
-        limits.most.clear();
-    }
+    limits
+        .most
+        .retain(|path, _| measure::can_be_asked(path, layer, !dressed.garment_alone));
     let mut fitting = facts_of(dressed, &limits);
     let stopped = fitting
         .rig_findings
         .iter()
         .any(|finding| finding.severity == Severity::Stop);
     if !stopped {
-        fitting.poses = examine_all(dressed, &plan.sequences, tick);
+        fitting.poses = examine_all(dressed, &plan.sequences, watch);
         for pose in fitting
             .poses
             .iter_mut()
             .filter(|pose| pose.not_applicable.is_none())
         {
             fitting.reasons.extend(judge::pose(pose, &limits, &plan.promises));
+            if dressed.garment_alone {
+                // Without a body only the cloth itself can be judged.
+                pose.verdict = pose.verdict.max(Verdict::PartlyTested);
+            }
         }
+        fitting.reasons.extend(untested(dressed, &fitting));
     }
-    conclude(dressed, &mut fitting);
+    conclude(&mut fitting);
     fitting
 }
 
-/// The verdict of the whole fitting from its reasons and what could not be tested.
-fn conclude(dressed: &Dressed, fitting: &mut Fitting) {
+/// Why less was tested than was asked for: silence is never a pass.
+fn untested(dressed: &Dressed, fitting: &Fitting) -> Option<Reason> {
+    let say = |what: &str, weight, say: String| Reason {
+        what: what.into(),
+        pose: String::new(),
+        frame: 0,
+        value: None,
+        limit: None,
+        weight,
+        say,
+        place: None,
+    };
+    if fitting.poses.iter().all(|pose| pose.not_applicable.is_some()) {
+        let why = fitting
+            .poses
+            .iter()
+            .find_map(|pose| pose.not_applicable.as_deref());
+        let why = why.unwrap_or("no pose was asked for");
+        let text = format!("None of the asked poses applies: {why}. Choose others with --poses.");
+        return Some(say("no_pose_applies", Verdict::CouldNotRun, text));
+    }
+    if dressed.garment_alone {
+        let text = "There is no body: only the fabric itself was tested, its print and its seams. Name a body before the \
+                    garment: gusset try BODY GARMENT.";
+        return Some(say("no_body", Verdict::PartlyTested, text.into()));
+    }
+    let open = |finding: &&Finding| finding.code == findings::PARTLY_OVER_SKIN;
+    let finding = fitting.rig_findings.iter().find(open)?;
+    let text = format!("{} {}", finding.say, finding.help);
+    Some(say(&finding.code, Verdict::PartlyTested, text))
+}
+
+/// The verdict of the whole fitting: that of its gravest reason.
+fn conclude(fitting: &mut Fitting) {
     fitting
         .reasons
         .extend(fitting.rig_findings.iter().filter_map(judge::finding));
     judge::sort(&mut fitting.reasons);
-    let tested = fitting.poses.iter().any(|pose| pose.not_applicable.is_none());
-    let worst = fitting
+    fitting.verdict = fitting
         .reasons
         .first()
         .map_or(Verdict::Pass, |reason| reason.weight);
-    let part = dressed.garment_alone
-        || fitting
-            .rig_findings
-            .iter()
-            .any(|finding| finding.code == "partly_over_skin");
-    fitting.verdict = match worst {
-        Verdict::CouldNotRun => Verdict::CouldNotRun,
-        _ if !tested => Verdict::CouldNotRun,
-        Verdict::Fail => Verdict::Fail,
-        _ if part => Verdict::PartlyTested,
-        other => other,
-    };
 }
 
 fn facts_of(dressed: &Dressed, limits: &Limits) -> Fitting {
@@ -211,7 +252,7 @@ pub fn splay_of(skeleton: &Skeleton) -> Sides {
 }
 
 /// Every frame of every sequence, in parallel, in order.
-fn examine_all(dressed: &Dressed, sequences: &[Sequence], tick: &(dyn Fn() + Sync)) -> Vec<PoseResult> {
+fn examine_all(dressed: &Dressed, sequences: &[Sequence], watch: &(dyn Fn(&Seen) + Sync)) -> Vec<PoseResult> {
     let spare: Mutex<Vec<Scratch>> = Mutex::new(Vec::new());
     let missing: Vec<Option<String>> = sequences
         .iter()
@@ -227,9 +268,22 @@ fn examine_all(dressed: &Dressed, sequences: &[Sequence], tick: &(dyn Fn() + Syn
         .par_iter()
         .map(|&(sequence, frame)| {
             let mut scratch = borrow(&spare, dressed);
-            let result = examine(dressed, &sequences[sequence].frames[frame], frame, &mut scratch);
+            let world = joints_at(dressed, &sequences[sequence].frames[frame]);
+            let moment = meet(dressed, &world, &mut scratch);
+            let result = examine(
+                dressed,
+                &sequences[sequence].frames[frame],
+                frame,
+                &world,
+                &moment,
+            );
+            watch(&Seen {
+                sequence,
+                frame,
+                world: &world,
+                moment: &moment,
+            });
             give_back(&spare, scratch);
-            tick();
             result
         })
         .collect();
@@ -273,11 +327,11 @@ pub fn missing_bones(dressed: &Dressed, sequence: &Sequence) -> Option<String> {
         Bone::Neck => [Bone::Neck, Bone::Head].iter().any(|b| roles.node(*b).is_some()),
         bone => roles.node(*bone).is_some(),
     };
-    let missing: Vec<&str> = sequence
+    let missing: Vec<String> = sequence
         .bones
         .iter()
         .filter(|bone| !has(bone))
-        .map(|bone| bone.name())
+        .map(|bone| bone.words())
         .collect();
     (!missing.is_empty()).then(|| format!("this rig has no {}", missing.join(", ")))
 }
@@ -294,13 +348,17 @@ pub fn joints_at(dressed: &Dressed, frame: &Frame) -> Vec<Matrix4<f64>> {
     }
 }
 
-/// One frame: pose, meet, measure.
-fn examine(dressed: &Dressed, frame: &Frame, number: usize, scratch: &mut Scratch) -> FrameResult {
-    let world = joints_at(dressed, frame);
-    let moment = meet(dressed, &world, scratch);
+/// The numbers and places of one frame.
+fn examine(
+    dressed: &Dressed,
+    frame: &Frame,
+    number: usize,
+    world: &[Matrix4<f64>],
+    moment: &Moment,
+) -> FrameResult {
     let taken: Vec<Taken> = measure::ALL
         .iter()
-        .map(|measure| (measure.take)(&moment))
+        .map(|measure| (measure.take)(moment))
         .collect();
     let mut numbers = Numbers::default();
     let mut worst = BTreeMap::new();
@@ -311,8 +369,13 @@ fn examine(dressed: &Dressed, frame: &Frame, number: usize, scratch: &mut Scratc
                 value.map(|value| number.unit.to_edge(value)),
             );
         }
-        if let Some(at) = taken.worst {
-            worst.insert(measure.id.to_owned(), place(&moment, at, &world));
+        for &(group, at) in &taken.worst {
+            let path = if group.is_empty() {
+                measure.id.to_owned()
+            } else {
+                format!("{}.{group}", measure.id)
+            };
+            worst.insert(path, place(moment, at, world));
         }
     }
     FrameResult {
@@ -321,7 +384,7 @@ fn examine(dressed: &Dressed, frame: &Frame, number: usize, scratch: &mut Scratc
             Frame::Angles(angles) => angles.time_s,
             Frame::Clip { time_s, .. } => Some(*time_s),
         },
-        angles_deg: angles_deg(dressed, &world),
+        angles_deg: angles_deg(dressed, world),
         measures: numbers,
         worst,
     }
@@ -340,11 +403,16 @@ fn angles_deg(dressed: &Dressed, world: &[Matrix4<f64>]) -> BTreeMap<String, BTr
         .map(|(bone, angles)| {
             let angles = angles
                 .into_iter()
-                .map(|(motion, angle)| (motion.word().to_owned(), angle.to_degrees()))
+                .map(|(motion, angle)| (motion.word().to_owned(), steady(angle.to_degrees())))
                 .collect();
             (bone.name().to_owned(), angles)
         })
         .collect()
+}
+
+/// To a millionth: the last digits of an angle near 0 differ between systems, and -0 is 0.
+fn steady(degrees: f64) -> f64 {
+    (degrees * 1e6).round() / 1e6 + 0.0
 }
 
 /// A sample as a place one can look at.
@@ -366,6 +434,15 @@ fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
             let third = [1.0f32 / 3.0; 3];
             let position = crate::contact::samples::blend(third, corners, &moment.posed.positions);
             (&layer.surface, u32::try_from(triangle).unwrap_or(0), position)
+        }
+        At::Vertex(vertex) => {
+            let canonical = layer.topology.canonical()[vertex];
+            let beside = layer.topology.vertex_triangles(canonical).first();
+            (
+                &layer.surface,
+                beside.copied().unwrap_or(0),
+                moment.posed.positions[vertex],
+            )
         }
     };
     let posed = if matches!(at, At::Skin(_)) {

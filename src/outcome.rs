@@ -282,8 +282,21 @@ pub struct FrameResult {
     pub angles_deg: BTreeMap<String, BTreeMap<String, f64>>,
     /// Every measure's numbers.
     pub measures: Numbers,
-    /// Worst places by measure (`skin_shows`, `stretch` ...).
+    /// Worst places by the beginning of the paths they belong to: `stretch`, `skin_shows.inner`.
     pub worst: BTreeMap<String, Place>,
+}
+
+impl FrameResult {
+    /// The worst place of a number, by its full path.
+    pub fn place_of(&self, path: &str) -> Option<&Place> {
+        let mut head = path;
+        loop {
+            if let Some(place) = self.worst.get(head) {
+                return Some(place);
+            }
+            head = head.rsplit_once('.')?.0;
+        }
+    }
 }
 
 /// Named numbers and words, written as nested objects: `stretch.beyond_skin.p99` is `{"stretch": {"beyond_skin": {"p99": ..}}}`.

@@ -1,4 +1,7 @@
-//! Which frames deserve a picture, and what is in it.
+//! Which frames deserve a picture, and what is in it; and what the 3-D view gets to show.
+
+pub mod rig; // what the rig sheet says
+pub mod watch; // every frame, for the 3-D view
 
 use crate::contact::{Moment, Scratch};
 use crate::fitting::{Dressed, Plan, joints_at, meet};
@@ -8,32 +11,37 @@ use crate::report::scene::{Focus, Heat, Posed, Scene};
 use rayon::prelude::*;
 use std::sync::Arc;
 
-/// More pictures than this make a page nobody reads; the table still lists every pose.
+/// More pictures than this make a page nobody reads: then poses that only warn go without, and the page says how many.
 const MOST_SCENES: usize = 16;
 
 /// Pose, frame, where to look, and the number that asks for the picture.
 type Wanted = (usize, usize, Option<Place>, String);
 
 /// A scene for the worst frame of every pose that is not a clean pass, worst first; for a clean pass, of the pose that
-/// comes nearest to a limit and of the first pose.
+/// comes nearest to a limit. Every pose that fails has one.
 pub fn of_fitting(dressed: &Dressed, plan: &Plan, fitting: &Fitting, number: usize) -> Vec<Scene> {
+    wanted(fitting)
+        .into_par_iter()
+        .map(|(pose, frame, place, what)| scene(dressed, plan, fitting, number, (pose, frame), place, &what))
+        .collect()
+}
+
+/// What [`of_fitting`] shows.
+fn wanted(fitting: &Fitting) -> Vec<Wanted> {
     let mut wanted: Vec<Wanted> = Vec::new();
     for reason in &fitting.reasons {
         let Some(pose) = fitting.poses.iter().position(|pose| pose.pose == reason.pose) else {
             continue;
         };
-        if wanted.iter().all(|(known, ..)| *known != pose) {
+        let room = wanted.len() < MOST_SCENES || fitting.poses[pose].verdict > Verdict::Warn;
+        if room && wanted.iter().all(|(known, ..)| *known != pose) {
             wanted.push((pose, reason.frame, reason.place.clone(), reason.what.clone()));
         }
     }
     if wanted.is_empty() {
         wanted.extend(nearest_to_a_limit(fitting));
     }
-    wanted.truncate(MOST_SCENES);
     wanted
-        .into_par_iter()
-        .map(|(pose, frame, place, what)| scene(dressed, plan, fitting, number, (pose, frame), place, &what))
-        .collect()
 }
 
 /// The frame that uses most of a limit.
@@ -58,12 +66,10 @@ fn nearest_to_a_limit(fitting: &Fitting) -> Option<Wanted> {
 }
 
 fn place_of(pose: &PoseResult, frame: usize, path: &str) -> Option<Place> {
-    let id = path.split('.').next()?;
     pose.frames
         .iter()
         .find(|result| result.frame == frame)?
-        .worst
-        .get(id)
+        .place_of(path)
         .cloned()
 }
 
@@ -109,6 +115,7 @@ fn scene(
         fitting: number,
         pose: fitting.poses[pose].pose.clone(),
         frame,
+        what: what.to_owned(),
         body,
         garments,
         focus,
@@ -130,20 +137,25 @@ fn posed(name: &str, positions: Vec<[f32; 3]>, triangles: &[[u32; 3]]) -> Posed 
 }
 
 fn heat(moment: &Moment, measure: &Measure, field: &Field) -> Heat {
-    let ending = field.unit.suffix();
-    let number = measure
-        .numbers
-        .iter()
-        .find(|number| number.path.ends_with(ending))
-        .or(measure.numbers.first());
     Heat {
-        measure: number.map_or_else(|| measure.id.to_owned(), |number| measure.path(number)),
+        measure: number_of(measure, field),
         unit: field.unit.symbol().to_owned(),
         values: (field.values)(moment),
         bottom: field.bottom,
         limit: field.limit,
         top: field.top,
     }
+}
+
+/// Path of the number whose unit a field has.
+fn number_of(measure: &Measure, field: &Field) -> String {
+    let ending = field.unit.suffix();
+    let number = measure
+        .numbers
+        .iter()
+        .find(|number| number.path.ends_with(ending))
+        .or(measure.numbers.first());
+    number.map_or_else(|| measure.id.to_owned(), |number| measure.path(number))
 }
 
 /// Where to look: the place, and out of the surface it is on.
@@ -167,5 +179,59 @@ fn focus(moment: &Moment, place: &Place, what: &str) -> Focus {
         position,
         normal,
         say: format!("{at}{about}"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::outcome::{Demand, Reason, Sides};
+    use std::collections::BTreeMap;
+
+    /// Poses of these verdicts, each with a reason, worst first.
+    fn fitting(verdicts: &[Verdict]) -> Fitting {
+        let name = |at: usize| format!("pose {at}");
+        Fitting {
+            body: "ash".into(),
+            garments: Vec::new(),
+            body_hip_splay_deg: Sides::default(),
+            verdict: Verdict::Fail,
+            reasons: (verdicts.iter().enumerate())
+                .map(|(at, verdict)| Reason {
+                    what: "lift.area_cm2".into(),
+                    pose: name(at),
+                    frame: 0,
+                    value: Some(9.0),
+                    limit: Some(3.0),
+                    weight: *verdict,
+                    say: String::new(),
+                    place: None,
+                })
+                .collect(),
+            rig_findings: Vec::new(),
+            poses: (verdicts.iter().enumerate())
+                .map(|(at, verdict)| PoseResult {
+                    pose: name(at),
+                    about: String::new(),
+                    demand: Demand::Upright,
+                    verdict: *verdict,
+                    not_applicable: None,
+                    frames: Vec::new(),
+                })
+                .collect(),
+            spots: Vec::new(),
+            limits: BTreeMap::new(),
+        }
+    }
+
+    #[test]
+    fn every_pose_that_fails_has_a_picture_and_only_warnings_are_cut() {
+        let fails = [Verdict::Fail; 20];
+        let warns = [Verdict::Warn; 20];
+        let of = |verdicts: &[Verdict]| wanted(&fitting(verdicts)).len();
+        assert_eq!(of(&fails), 20);
+        assert_eq!(of(&warns), MOST_SCENES);
+        assert_eq!(of(&[&fails[..], &warns].concat()), 20);
+        assert_eq!(of(&[&fails[..10], &warns].concat()), MOST_SCENES);
     }
 }

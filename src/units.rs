@@ -1,4 +1,4 @@
-//! The only place where metres become millimetres and radians become degrees.
+//! The only place where metres become millimetres and radians become degrees, and where a number becomes text.
 
 /// What a number is, hence how it is written at the edge.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -42,5 +42,82 @@ impl Unit {
             Self::Angle => "°",
             Self::Ratio => "",
         }
+    }
+}
+
+/// Three figures or so, thousands parted: `1,005`, `243`, `8.6`, `0.31`, `0`. Every output writes numbers this way.
+pub fn number(value: f64) -> String {
+    if !value.is_finite() {
+        return "not measurable".into();
+    }
+    let size = value.abs();
+    let places = match size {
+        _ if size >= 99.95 => return grouped(value),
+        _ if size >= 9.995 => 1,
+        _ if size >= 0.005 => 2,
+        _ if size >= 0.0005 => 3,
+        // Nearly nothing has no sign either.
+        _ => return "0".into(),
+    };
+    let text = format!("{size:.places$}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    format!("{}{text}", if value < 0.0 { "\u{2212}" } else { "" })
+}
+
+/// A whole number with its thousands parted: `1,005`.
+pub fn grouped(value: f64) -> String {
+    let digits = format!("{:.0}", value.abs());
+    let mut text = String::from(if value < 0.0 { "\u{2212}" } else { "" });
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at).is_multiple_of(3) {
+            text.push(',');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_short_and_never_a_false_zero() {
+        let written = [
+            0.0,
+            -0.0,
+            -0.0004,
+            -0.004,
+            0.004,
+            0.31,
+            1.12,
+            5.0,
+            8.6,
+            19.24,
+            99.96,
+            243.4,
+            1005.2,
+            -12.5,
+            f64::NAN,
+        ]
+        .map(number);
+        let expected = [
+            "0",
+            "0",
+            "0",
+            "\u{2212}0.004",
+            "0.004",
+            "0.31",
+            "1.12",
+            "5",
+            "8.6",
+            "19.2",
+            "100",
+            "243",
+            "1,005",
+            "\u{2212}12.5",
+            "not measurable",
+        ];
+        assert_eq!(written, expected);
     }
 }

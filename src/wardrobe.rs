@@ -22,6 +22,8 @@ pub struct Outfit {
     pub body_meshes: Vec<String>,
     /// The garment's file; the same as the body's where one file holds both.
     pub garment: PathBuf,
+    /// What to call the garment where its file's name alone would not tell it from another.
+    pub garment_name: Option<String>,
     /// Meshes of the garment's file that are cloth, by name or material; empty for all.
     pub garment_meshes: Vec<String>,
     /// Garments it is worn over.
@@ -39,6 +41,14 @@ pub enum WearError {
     /// A file without anything to draw.
     #[error("{file}: no skinned mesh in this file; export the mesh together with its skin")]
     NoMesh {
+        /// As the user named it.
+        file: String,
+    },
+    /// The same mesh as body and as garment.
+    #[error(
+        "{file}: the same mesh cannot be body and garment at once; name two files, or a file that holds both with --garment-mesh and --body-mesh"
+    )]
+    SameMesh {
         /// As the user named it.
         file: String,
     },
@@ -82,11 +92,14 @@ pub enum WearError {
 /// # Errors
 /// One sentence: what, where, what to do.
 pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
-    let garment_rig = read(&outfit.garment, &outfit.options)?;
+    let mut garment_rig = read(&outfit.garment, &outfit.options)?;
     let one_file = outfit
         .body
         .as_ref()
         .is_none_or(|body| same_file(body, &outfit.garment));
+    if let Some(name) = outfit.garment_name.as_ref().filter(|_| !one_file) {
+        garment_rig.name.clone_from(name);
+    }
     let chosen = choose_garment(outfit, &garment_rig, one_file)?;
     let Some(body_file) = &outfit.body else {
         if chosen.len() < meshes_of(&garment_rig).len() {
@@ -117,10 +130,12 @@ pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
     } else {
         pick(&body_rig, &outfit.body_meshes, body_file)?
     };
+    let file = || body_file.display().to_string();
+    if one_file && skin.iter().all(|mesh| chosen.contains(mesh)) {
+        return Err(WearError::SameMesh { file: file() });
+    }
     if skin.is_empty() {
-        return Err(WearError::NoMesh {
-            file: body_file.display().to_string(),
-        });
+        return Err(WearError::NoMesh { file: file() });
     }
     dress_on(outfit, body_rig, &skin, &garment_rig, &chosen, body_file)
 }
@@ -345,8 +360,8 @@ fn alone(outfit: &Outfit, rig: Rig, cloth: &[usize]) -> Result<Dressed, WearErro
     bare.uvs = None;
     let body = Body::new(bare, skeleton.clone(), anatomy);
     let mut found = findings::of_remarks(&surface.name, &rig.remarks);
+    found.extend(findings::of_surface(&surface, &skeleton));
     let layer = Layer::new(&body, surface, skeleton);
-    found.extend(findings::of_rows(&layer.surface));
     found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Ok(Dressed {
         rig,

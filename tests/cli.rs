@@ -2,12 +2,16 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
+#[path = "support/written.rs"]
+mod written;
+
 use gusset::demo::{BodyShape, Fault, Kind, Pattern, body, garment, plant};
 use gusset::rig::Rig;
-use gusset::rig::gltf::{GlbMaterial, GlbNode, GlbScene, GlbSkin, GlbSurface, glb};
+use gusset::rig::gltf::{GlbMaterial, GlbScene, GlbSurface, glb};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
+use written::bytes;
 
 struct Rack {
     folder: tempfile::TempDir,
@@ -31,6 +35,17 @@ fn rack() -> &'static Rack {
         let mut not_a_number = clean.clone();
         not_a_number.meshes[0].rows.weights[0] = f32::NAN;
         write("nan.glb", &not_a_number);
+        let mut negative = clean.clone();
+        let row = negative.meshes[0].rows.starts[1] as usize;
+        assert!(row >= 2, "the first vertex follows two joints");
+        negative.meshes[0].rows.weights[0] += 0.25 + negative.meshes[0].rows.weights[1];
+        negative.meshes[0].rows.weights[1] = -0.25;
+        write("negative.glb", &negative);
+        let mut armless = wearer.rig();
+        for node in &mut armless.nodes {
+            node.name = node.name.replace("Arm", "Wing").replace("Hand", "Tip");
+        }
+        write("armless.glb", &armless);
         let mut strangers = clean.clone();
         for (number, node) in strangers.nodes.iter_mut().enumerate() {
             node.name = format!("peg {number}");
@@ -49,43 +64,6 @@ fn rack() -> &'static Rack {
         write("legless.glb", &legless);
         Rack { folder }
     })
-}
-
-fn bytes(rig: &Rig) -> Vec<u8> {
-    let nodes = rig.nodes.iter();
-    let mut scene = GlbScene {
-        nodes: nodes
-            .map(|node| GlbNode {
-                name: node.name.clone(),
-                parent: node.parent,
-                local: node.local.clone(),
-            })
-            .collect(),
-        materials: vec![GlbMaterial {
-            name: "plain".into(),
-            colour: [1.0; 4],
-            picture: None,
-        }],
-        ..GlbScene::default()
-    };
-    for (index, mesh) in rig.meshes.iter().enumerate() {
-        scene.skins.push(GlbSkin {
-            joints: mesh
-                .binds
-                .iter()
-                .map(|bind| (bind.node, bind.inverse_bind))
-                .collect(),
-        });
-        scene.surfaces.push(GlbSurface {
-            name: mesh.name.clone(),
-            positions: mesh.positions.clone(),
-            triangles: mesh.triangles.clone(),
-            uvs: mesh.uvs.clone(),
-            skin: Some((index, mesh.rows.clone())),
-            ..GlbSurface::default()
-        });
-    }
-    glb(&scene)
 }
 
 fn file(name: &str) -> PathBuf {
@@ -256,6 +234,135 @@ fn pairs_that_cannot_be_tested() {
         &["try", &path("wren.glb"), &path("strangers.glb"), "-q"],
         &["matches a joint of the body"],
     );
+}
+
+#[test]
+fn a_negative_weight_in_a_row_that_adds_up_is_left_out_and_named() {
+    let (output, _place) = gusset(&[
+        "try",
+        &path("wren.glb"),
+        &path("negative.glb"),
+        "--poses",
+        "sitting",
+        "-q",
+        "--no-report",
+        "--format",
+        "json",
+    ]);
+    assert_eq!(output.status.code(), Some(1));
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let findings = json["fittings"][0]["rig_findings"].as_array().unwrap();
+    assert!(
+        findings
+            .iter()
+            .any(|finding| finding["code"] == "rows_negative" && finding["severity"] == "fault"),
+        "{findings:?}"
+    );
+    // The negative weight throws the vertex far out; left out, the pull is that of the clean trousers.
+    let pull = |json: &serde_json::Value| {
+        json["fittings"][0]["poses"][0]["frames"][0]["measures"]["stretch"]["raw"]["worst"].as_f64()
+    };
+    assert!(pull(&json).unwrap() < 3.0, "{:?}", pull(&json));
+}
+
+#[test]
+fn one_file_named_twice_and_no_body_at_all() {
+    refuses(
+        &["try", &path("wren.glb"), &path("wren.glb")],
+        &["the same mesh cannot be body and garment"],
+    );
+    let (output, _place) = gusset(&[
+        "try",
+        &path("trousers.glb"),
+        "--poses",
+        "standing",
+        "-q",
+        "--no-report",
+    ]);
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{text}");
+    assert!(text.starts_with("PARTLY TESTED"), "{text}");
+    assert!(
+        text.contains("There is no body") && text.contains("gusset try BODY GARMENT"),
+        "{text}"
+    );
+    assert!(
+        !text.contains("PASS") && !text.contains("within the limits"),
+        "{text}"
+    );
+}
+
+#[test]
+fn poses_that_do_not_apply_are_said_in_words() {
+    let (output, place) = gusset(&[
+        "try",
+        &path("armless.glb"),
+        &path("trousers.glb"),
+        "--poses",
+        "arms_wide",
+        "-q",
+    ]);
+    let text = String::from_utf8_lossy(&output.stdout).replace('\n', " ");
+    assert_eq!(output.status.code(), Some(2), "{text}");
+    assert!(
+        text.contains("None of the asked poses applies: this rig has no left upper arm"),
+        "{text}"
+    );
+    assert!(!text.contains("within the limits"), "{text}");
+    assert!(is_empty(place.path()));
+}
+
+#[test]
+fn garments_of_one_file_name_are_told_apart() {
+    let place = tempfile::tempdir().unwrap();
+    let copy = |folder: &str| {
+        let folder = place.path().join(folder);
+        std::fs::create_dir(&folder).unwrap();
+        let copy = folder.join("trousers.glb");
+        std::fs::copy(file("trousers.glb"), &copy).unwrap();
+        copy.display().to_string()
+    };
+    let (before, after) = (copy("before"), copy("after"));
+    let (output, _place) = gusset(&[
+        "try",
+        &path("wren.glb"),
+        &before,
+        &after,
+        "--poses",
+        "standing",
+        "-q",
+        "--no-report",
+    ]);
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert!(
+        text.contains("before/trousers on wren") && text.contains("after/trousers on wren"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_posed_file_never_replaces_what_was_read() {
+    let place = tempfile::tempdir().unwrap();
+    let copy = place.path().join("wren.glb");
+    std::fs::copy(file("wren.glb"), &copy).unwrap();
+    let before = std::fs::read(&copy).unwrap();
+    let at = copy.display().to_string();
+    refuses(
+        &["posed", &at, "--pose", "sitting", "--out", &at],
+        &["is the file that is read"],
+    );
+    refuses(
+        &[
+            "posed",
+            &at,
+            "--pose",
+            "sitting",
+            "--out",
+            &place.path().join("wren.obj").display().to_string(),
+        ],
+        &["must end in .glb"],
+    );
+    assert_eq!(std::fs::read(&copy).unwrap(), before);
 }
 
 #[test]

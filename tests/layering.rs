@@ -30,7 +30,9 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ("report", &["outcome", "units"]),
     (
         "scenes",
-        &["contact", "fitting", "geometry", "measure", "outcome", "report"],
+        &[
+            "contact", "fitting", "geometry", "measure", "outcome", "report", "rig", "skin", "units",
+        ],
     ),
     ("demo", &["geometry", "pose", "rig", "skin"]),
 ];

@@ -38,12 +38,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let sequence = Sequence::from(&super::poses::named(&arguments.pose)?);
     let Some(frame) = sequence.frames.get(arguments.frame) else {
         return Err(Trouble::Say(format!(
-            "pose {} has {} frame(s), so --frame goes from 0 to {}",
+            "pose {} has {}, so --frame goes from 0 to {}",
             sequence.name,
-            sequence.frames.len(),
+            match sequence.frames.len() {
+                1 => "1 frame".into(),
+                count => format!("{count} frames"),
+            },
             sequence.frames.len() - 1
         )));
     };
+    check_out(arguments)?;
     let dressed = match arguments.files.as_slice() {
         [body] if arguments.garment_mesh.is_empty() => bare(body, &arguments.reading.options()),
         [one] => dress(&outfit(arguments, None, one)),
@@ -90,6 +94,28 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         arguments.frame
     ));
     Ok(ExitCode::SUCCESS)
+}
+
+/// A file that would replace what was read, or that no program would open by its ending, is not written.
+fn check_out(arguments: &Arguments) -> Result<(), Trouble> {
+    let out = &arguments.out;
+    if !out
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("glb"))
+    {
+        return Err(Trouble::Say(format!(
+            "{}: what is written is a GLB file, so --out must end in .glb",
+            out.display()
+        )));
+    }
+    let same = |file: &PathBuf| matches!((file.canonicalize(), out.canonicalize()), (Ok(a), Ok(b)) if a == b);
+    if arguments.files.iter().any(same) {
+        return Err(Trouble::Say(format!(
+            "{} is the file that is read; choose another name for --out",
+            out.display()
+        )));
+    }
+    Ok(())
 }
 
 fn outfit(arguments: &Arguments, body: Option<&PathBuf>, garment: &Path) -> Outfit {

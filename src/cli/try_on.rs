@@ -6,10 +6,13 @@ use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::measure::FabricClass;
 use gusset::outcome::{Demand, Fitting, Outcome, SCHEMA_VERSION, Verdict};
 use gusset::pose::{self, clip};
+use gusset::report::folder::Extras;
+use gusset::report::model::Model;
+use gusset::report::rig::Sheet;
 use gusset::report::scene::Scene;
 use gusset::report::text::Look;
-use gusset::report::{csv, folder, json, text};
-use gusset::scenes;
+use gusset::report::{csv, folder, json, junit, markdown, text};
+use gusset::scenes::{self, watch::Watch};
 use gusset::verdict::Limits;
 use gusset::verdict::judge::Promises;
 use gusset::wardrobe::{Outfit, dress};
@@ -60,6 +63,9 @@ pub(super) struct Arguments {
     /// Write no report folder
     #[arg(long)]
     no_report: bool,
+    /// Write a report to pass on: pictures and numbers only, no geometry of body or garment
+    #[arg(long)]
+    share: bool,
     /// No progress on stderr
     #[arg(long, short)]
     quiet: bool,
@@ -72,6 +78,10 @@ enum Format {
     Text,
     Json,
     Csv,
+    /// A case per fitting and pose, for build servers
+    Junit,
+    /// For a pull request or a chat
+    Markdown,
 }
 
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
@@ -97,11 +107,23 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         .map_err(Trouble::say)?;
     let mut fittings: Vec<Fitting> = Vec::new();
     let mut plans: Vec<Plan> = Vec::new();
+    let mut models: Vec<Model> = Vec::new();
+    let viewed = wants_report(arguments) && !arguments.share;
     for dressed in &dressed {
         let plan = plan(arguments, dressed)?;
         let bar = progress(arguments, &plan);
-        fittings.push(fitting::run(dressed, &plan, &|| bar.inc(1)));
+        let watch = Watch::new(dressed, &plan);
+        let fitting = fitting::run_watched(dressed, &plan, &|seen| {
+            if viewed {
+                watch.see(seen);
+            }
+            bar.inc(1);
+        });
         bar.finish_and_clear();
+        if viewed && fitting.verdict != Verdict::CouldNotRun {
+            models.push(watch.model(&plan, &fitting, fittings.len()));
+        }
+        fittings.push(fitting);
         plans.push(plan);
     }
     let outcome = outcome_of(fittings);
@@ -109,15 +131,29 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         let scenes: Vec<Scene> = (0..dressed.len())
             .flat_map(|n| scenes::of_fitting(&dressed[n], &plans[n], &outcome.fittings[n], n))
             .collect();
+        let rigs: Vec<Sheet> = dressed
+            .iter()
+            .enumerate()
+            .filter_map(|(n, dressed)| scenes::rig::sheet(dressed, n))
+            .collect();
         let folder = arguments
             .out
             .clone()
             .unwrap_or_else(|| "reports".into())
             .join(folder_name(&outcome));
         Some(
-            folder::write(&folder, &outcome, &scenes)
-                .map_err(Trouble::say)?
-                .page,
+            folder::write(
+                &folder,
+                &outcome,
+                &Extras {
+                    scenes: &scenes,
+                    models: &models,
+                    rigs: &rigs,
+                    share: arguments.share,
+                },
+            )
+            .map_err(Trouble::say)?
+            .page,
         )
     } else {
         None
@@ -126,6 +162,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         Format::Text => text::render(&outcome, page.as_deref(), look()),
         Format::Json => json::render(&outcome),
         Format::Csv => csv::render(&outcome),
+        Format::Junit => junit::render(&outcome),
+        Format::Markdown => markdown::render(&outcome),
     });
     Ok(exit_code(outcome.verdict))
 }
@@ -223,14 +261,37 @@ fn outfits(arguments: &Arguments) -> Result<Vec<Outfit>, Trouble> {
         }],
         [body, garments @ ..] => garments
             .iter()
-            .map(|garment| Outfit {
+            .zip(names_apart(garments))
+            .map(|(garment, garment_name)| Outfit {
                 body: Some(body.clone()),
                 garment: garment.clone(),
+                garment_name,
                 ..base.clone()
             })
             .collect(),
         [] => Vec::new(),
     })
+}
+
+/// Names for garments whose files are called the same: with the folder before, or a number where that is not enough.
+fn names_apart(garments: &[PathBuf]) -> Vec<Option<String>> {
+    let part = |name: Option<&std::ffi::OsStr>| {
+        name.map_or_else(String::new, |name| name.to_string_lossy().into_owned())
+    };
+    let stem = |file: &Path| part(file.file_stem());
+    let long = |file: &Path| format!("{}/{}", part(file.parent().and_then(Path::file_name)), stem(file));
+    let alike = |name: &dyn Fn(&Path) -> String, file: &Path| {
+        garments.iter().filter(|other| name(other) == name(file)).count() > 1
+    };
+    garments
+        .iter()
+        .zip(1..)
+        .map(|(file, number)| match (alike(&stem, file), alike(&long, file)) {
+            (false, _) => None,
+            (true, false) => Some(long(file)),
+            (true, true) => Some(format!("{} ({number})", stem(file))),
+        })
+        .collect()
 }
 
 fn is_yaml(file: &Path) -> bool {

@@ -67,14 +67,19 @@ impl Edges {
 
     /// Distance from a point to the nearest edge as built, metres; infinite for a garment without edges.
     pub fn distance(&self, point: [f32; 3]) -> f32 {
-        self.segments
-            .iter()
-            .map(|segment| to_segment_sq(point, segment))
-            .fold(f32::INFINITY, |least, distance_sq| {
-                if distance_sq < least { distance_sq } else { least }
-            })
-            .sqrt()
+        distance_to(&self.segments, point)
     }
+}
+
+/// Distance from a point to the nearest of some segments, metres; infinite without segments.
+pub(super) fn distance_to(segments: &[[[f32; 3]; 2]], point: [f32; 3]) -> f32 {
+    segments
+        .iter()
+        .map(|segment| to_segment_sq(point, segment))
+        .fold(f32::INFINITY, |least, distance_sq| {
+            if distance_sq < least { distance_sq } else { least }
+        })
+        .sqrt()
 }
 
 fn to_segment_sq(point: [f32; 3], [a, b]: &[[f32; 3]; 2]) -> f32 {

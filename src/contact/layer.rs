@@ -4,13 +4,14 @@
 //! what the maker saw (DESIGN 2). Homes, covered skin, edges and ease as built are found here, once.
 
 use super::body::{Body, has_fault};
+use super::cloth::Cloth;
 use super::edges::Edges;
 use super::samples::Samples;
 use super::{HOME_REACH, LINING};
 use crate::geometry::box_tree::{ALL, BoxTree, Nearest};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::stretch::RestFrame;
-use crate::geometry::topology::Topology;
+use crate::geometry::topology::{NONE, Topology};
 use crate::geometry::vector::dot;
 use crate::geometry::{corners, signed, triangle, vector, weld};
 use crate::rig::part::{HOMELESS, Part, PartMask};
@@ -57,6 +58,8 @@ pub struct Layer {
     pub home_rest: Vec<Option<RestFrame>>,
     /// Area of each fabric triangle as built, square metres; 0 for linings and triangles left out.
     pub areas: Vec<f64>,
+    /// The garment by itself.
+    pub cloth: Cloth,
     /// The fabric's samples.
     pub fabric: FabricSamples,
     /// The covered skin's samples.
@@ -78,6 +81,8 @@ pub struct FabricSamples {
     pub ease: Vec<f32>,
     /// Distance to the nearest edge as built, metres.
     pub to_edge: Vec<f32>,
+    /// True without a home where the nearest skin, however far, is the rim of an open skin.
+    pub over_hole: Vec<bool>,
 }
 
 /// Covered skin samples with what was true of them as built.
@@ -122,6 +127,13 @@ impl<'a> Built<'a> {
             .filter(|found| !self.body.on_rim(found.triangle, found.feature))
     }
 
+    /// Whether the skin nearest to a point, however far, is the rim of a hole.
+    fn over_hole(&self, point: [f32; 3]) -> bool {
+        self.tree
+            .closest(point, f32::INFINITY, ALL, None)
+            .is_some_and(|found| self.body.on_rim(found.triangle, found.feature))
+    }
+
     fn clearance(&self, point: [f32; 3], nearest: &Nearest) -> f32 {
         signed::clearance(point, nearest, &self.body.topology, &self.normals)
     }
@@ -153,7 +165,8 @@ impl Layer {
             .iter()
             .map(|corners| !has_fault(&surface, corners))
             .collect();
-        let lining = linings(&built, &surface, &valid);
+        let mut lining = linings(&built, &surface, &valid);
+        add_folds(&mut lining, &topology, &surface, built.scale);
         let edges = Edges::new(&topology, &surface.positions, &lining);
         let counts: Vec<bool> = valid
             .iter()
@@ -188,7 +201,9 @@ impl Layer {
                 (home != NOBODY).then(|| frame(&built.positions, body.surface.triangles[home as usize]))
             })
             .collect();
+        let cloth = Cloth::new(&surface, &skeleton, &topology, &areas);
         Self {
+            cloth,
             surface,
             skeleton,
             pairing,
@@ -221,7 +236,19 @@ impl Layer {
             .zip(&self.fabric.home)
             .filter(|(_, home)| **home != NOBODY)
             .map(|(a, _)| a)
-            .sum()
+            // The sum of nothing is -0.
+            .sum::<f64>()
+            + 0.0
+    }
+
+    /// Area of the fabric whose nearest skin is the rim of a hole, square metres: nothing is known of what lay there.
+    pub fn area_over_hole(&self) -> f64 {
+        let points = self.fabric.points.area.iter().zip(&self.fabric.over_hole);
+        points
+            .filter(|(_, hole)| **hole)
+            .map(|(area, _)| area)
+            .sum::<f64>()
+            + 0.0
     }
 
     /// Area of the covered skin, square metres.
@@ -341,6 +368,46 @@ fn linings(built: &Built, surface: &Surface, valid: &[bool]) -> Vec<bool> {
         .collect()
 }
 
+/// The narrow strip that joins the two sheets at a hem is part of neither: like the lining it hides what is behind it,
+/// and the garment's edge is where the outer sheet ends. Strips whose corners all lie within a cloth's thickness of
+/// the lining's border are taken, two triangles deep.
+fn add_folds(lining: &mut [bool], topology: &Topology, surface: &Surface, scale: f32) {
+    let border: Vec<[[f32; 3]; 2]> = (0u32..)
+        .zip(topology.edges())
+        .filter(|(edge, _)| {
+            let inner = |&triangle: &u32| lining[triangle as usize];
+            let sides = topology.edge_triangles(*edge);
+            sides.iter().any(inner) && !sides.iter().all(inner)
+        })
+        .map(|(_, ends)| ends.map(|end| surface.positions[end as usize]))
+        .collect();
+    if border.is_empty() {
+        return;
+    }
+    let narrow = |triangle: usize| {
+        surface.triangles[triangle].iter().all(|&corner| {
+            let at = surface.positions[corner as usize];
+            super::edges::distance_to(&border, at) <= SHEETS * scale
+        })
+    };
+    for _ in 0..2 {
+        let next: Vec<usize> = (0..lining.len())
+            .filter(|&triangle| !lining[triangle])
+            .filter(|&triangle| {
+                let edges = topology.triangle_edges()[triangle];
+                edges.iter().filter(|edge| **edge != NONE).any(|&edge| {
+                    topology
+                        .edge_triangles(edge)
+                        .iter()
+                        .any(|&side| lining[side as usize])
+                })
+            })
+            .filter(|&triangle| narrow(triangle))
+            .collect();
+        next.into_iter().for_each(|triangle| lining[triangle] = true);
+    }
+}
+
 fn triangle_homes(built: &Built, surface: &Surface, counts: &[bool]) -> Vec<u32> {
     (0..surface.triangles.len())
         .into_par_iter()
@@ -373,15 +440,17 @@ impl FabricSamples {
         });
         let used: Vec<bool> = points.area.iter().map(|area| *area > 0.0).collect();
         let (points, _) = points.only(&used);
-        let found: Vec<(u32, PartMask, f32, f32)> = (0..points.len())
+        let found: Vec<(u32, PartMask, f32, f32, bool)> = (0..points.len())
             .into_par_iter()
             .map(|point| {
                 let at = points.position(point, &surface.positions, &surface.triangles);
                 let to_edge = edges.distance(at);
-                built.home(at).map_or((NOBODY, 0, f32::NAN, to_edge), |home| {
-                    let part: Part = built.body.parts[home.triangle as usize];
-                    (home.triangle, part.near(), built.clearance(at, &home), to_edge)
-                })
+                let Some(home) = built.home(at) else {
+                    return (NOBODY, 0, f32::NAN, to_edge, built.over_hole(at));
+                };
+                let part: Part = built.body.parts[home.triangle as usize];
+                let ease = built.clearance(at, &home);
+                (home.triangle, part.near(), ease, to_edge, false)
             })
             .collect();
         Self {
@@ -390,6 +459,7 @@ impl FabricSamples {
             mask: found.iter().map(|row| row.1).collect(),
             ease: found.iter().map(|row| row.2).collect(),
             to_edge: found.iter().map(|row| row.3).collect(),
+            over_hole: found.iter().map(|row| row.4).collect(),
         }
     }
 }

@@ -6,7 +6,9 @@
 pub mod body; // the skin: parts, rims, topology
 pub mod samples; // points on a surface, each with the area under it
 pub mod edges; // hems and folds of a garment
+pub mod cloth; // the garment by itself: print, seams, rings, folds
 pub mod layer; // a garment as built on a body
+pub mod pull; // how far fabric and skin are drawn out in a frame
 pub mod moment; // one posed frame
 pub mod seen; // which skin can be looked at
 pub mod region; // tailor's words for a place on the skin

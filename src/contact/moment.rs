@@ -2,6 +2,7 @@
 
 use super::body::Body;
 use super::layer::{Layer, NOBODY, vertex_or_face_normal};
+use super::pull::Pulls;
 use super::samples::Samples;
 use super::seen::{Seen, Sight};
 use crate::geometry::box_tree::BoxTree;
@@ -21,6 +22,8 @@ pub const OUTSIDE: f32 = 0.2e-3;
 pub struct Posed {
     /// Metres.
     pub positions: Vec<[f32; 3]>,
+    /// The matrix of each of the surface's binds, see [`skin::palette`].
+    pub palette: Vec<[[f32; 4]; 3]>,
     /// Tagged as the layer or body says.
     pub tree: BoxTree,
     /// Of faces, edges and vertices.
@@ -37,6 +40,8 @@ pub struct Scratch {
     outside: Vec<f32>,
     seen: Vec<Seen>,
     within: Vec<bool>,
+    pulls: Pulls,
+    pelvis: (Vector3<f32>, Vector3<f32>),
 }
 
 /// What is true in one frame. Layer 0 is the garment under test; the others only hide what is behind them.
@@ -60,6 +65,12 @@ pub struct Moment<'a> {
     pub seen: &'a [Seen],
     /// By fabric sample: whether the winding number of the body says inside; only asked where ease is negative.
     pub within: &'a [bool],
+    /// How far each fabric triangle and the skin beneath is drawn out.
+    pub pulls: &'a Pulls,
+    /// Every garment worn, posed; the first is `posed`.
+    pub worn: &'a [Posed],
+    /// The posed pelvis's front and up.
+    pub pelvis: (Vector3<f32>, Vector3<f32>),
     /// Length factor of the body (DESIGN 6).
     pub scale: f64,
 }
@@ -75,6 +86,7 @@ impl Posed {
         let normals = PseudoNormals::new(topology, &positions);
         Self {
             positions,
+            palette: Vec::new(),
             tree,
             normals,
         }
@@ -115,26 +127,27 @@ impl Scratch {
             outside: vec![f32::NAN; covered],
             seen: vec![Seen::default(); covered],
             within: vec![false; fabric],
+            pulls: Pulls::default(),
+            pelvis: (Vector3::z(), Vector3::y()),
         }
     }
 
     /// Moves every surface to where the body's joints are.
     pub fn pose(&mut self, body: &Body, layers: &[Layer], world: &[Matrix4<f64>]) {
-        skin::blend(
-            &body.surface,
-            &skin::palette(&body.surface, world),
-            &mut self.body.positions,
-        );
+        self.body.palette = skin::palette(&body.surface, world);
+        skin::blend(&body.surface, &self.body.palette, &mut self.body.positions);
+        self.pelvis = pelvis_axes(body, world);
         renew(&mut self.body, &body.topology);
         self.winding.refit(&self.body.tree);
         for (layer, posed) in layers.iter().zip(&mut self.layers) {
             let joints = skin::follow(&layer.skeleton, &layer.pairing, world);
-            skin::blend(
-                &layer.surface,
-                &skin::palette(&layer.surface, &joints),
-                &mut posed.positions,
-            );
+            posed.palette = skin::palette(&layer.surface, &joints);
+            skin::blend(&layer.surface, &posed.palette, &mut posed.positions);
             renew(posed, &layer.topology);
+        }
+        if let (Some(layer), Some(posed)) = (layers.first(), self.layers.first()) {
+            self.pulls
+                .renew(body, layer, &self.body.positions, &posed.positions);
         }
     }
 
@@ -228,6 +241,9 @@ impl Scratch {
             outside: &self.outside,
             seen: &self.seen,
             within: &self.within,
+            pulls: &self.pulls,
+            worn: &self.layers,
+            pelvis: self.pelvis,
             scale: body.anatomy.scale(),
         }
     }

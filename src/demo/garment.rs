@@ -88,6 +88,7 @@ fn weights_beneath(of: &Mannequin, strip: &Strip, turn: f64, kind: Kind) -> Vec<
     for _ in 0..rounds {
         dense = smoothed(strip, &dense, &twin);
     }
+    close_ends(strip, &mut dense);
     let finish = |(point, row): (&Point, &Vec<f64>)| {
         let on_middle = point.x == 0.0;
         let value = |joint: usize| {
@@ -155,6 +156,22 @@ fn smoothed(strip: &Strip, rows: &[Vec<Vec<f64>>], twin: &[usize]) -> Vec<Vec<Ve
     (0..rows.len())
         .map(|row| (0..=last).map(|column| point(row, column)).collect())
         .collect()
+}
+
+/// Gives both ends of a row the same weights where they are the same point.
+fn close_ends(strip: &Strip, rows: &mut [Vec<Vec<f64>>]) {
+    let last = strip.front + strip.back;
+    for (points, row) in strip.rows.iter().zip(rows) {
+        if points[0] == points[last] {
+            let shared: Vec<f64> = row[0]
+                .iter()
+                .zip(&row[last])
+                .map(|(a, b)| 0.5 * (a + b))
+                .collect();
+            row[0].clone_from(&shared);
+            row[last] = shared;
+        }
+    }
 }
 
 /// The skin with its legs turned, by linear blend skinning.

@@ -42,7 +42,7 @@ fn tapes(body: &BodyShape) -> [Frame; 7] {
 }
 
 /// Where the thigh's tape lies, as a share of hip joint to knee: just below the crotch.
-const THIGH_TAPE: f64 = 0.28;
+const THIGH_TAPE: f64 = 0.31;
 
 /// Rays of a section; the error of the polygon against the curve is under 0.1 %.
 const RAYS: usize = 80;
@@ -114,8 +114,40 @@ pub(super) fn fitted(body: &BodyShape) -> Shape {
 }
 
 /// What a tape reads on the finished mesh, at the same seven places.
-pub(super) fn read(body: &BodyShape, points: &[Point], triangles: &[[u32; 3]]) -> Girths {
-    Girths::from_all(tapes(body).map(|tape| loop_length(&tape, points, triangles)))
+pub(super) fn read(body: &BodyShape, shape: &Shape, points: &[Point], triangles: &[[u32; 3]]) -> Girths {
+    let tapes = tapes(body);
+    let mut girths = tapes.map(|tape| loop_length(&tape, points, triangles));
+    girths[0] = chest_length(&tapes[0], shape, points, triangles);
+    Girths::from_all(girths)
+}
+
+/// Hull length of the section without the arms: a chest's tape runs under them, also where the skin joins both.
+fn chest_length(tape: &Frame, shape: &Shape, points: &[Point], triangles: &[[u32; 3]]) -> f64 {
+    let on_trunk = |vertex: &u32| {
+        let point = points[*vertex as usize];
+        let left = Vector3::new(point.x.abs(), point.y, point.z);
+        shape.trunk_distance(&left) < shape.arm_distance(&left)
+    };
+    let mut outline = Vec::new();
+    for triangle in triangles {
+        let height = triangle.map(|vertex| tape.local(&points[vertex as usize]).z);
+        let cut = height.iter().any(|z| *z < 0.0) && height.iter().any(|z| *z >= 0.0);
+        if !cut || !triangle.iter().all(on_trunk) {
+            continue;
+        }
+        for corner in 0..3 {
+            let (from, to) = (
+                points[triangle[corner] as usize],
+                points[triangle[(corner + 1) % 3] as usize],
+            );
+            let (low, high) = (height[corner], height[(corner + 1) % 3]);
+            if (low < 0.0) != (high < 0.0) {
+                let at = tape.local(&(from + (to - from) * (low / (low - high))));
+                outline.push([at.x, at.y]);
+            }
+        }
+    }
+    hull_length(&mut outline)
 }
 
 /// Hull length of the loop of the section that lies nearest round the tape's origin.

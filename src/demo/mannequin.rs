@@ -50,7 +50,12 @@ fn grid(shape: &BodyShape) -> Grid {
 impl Mannequin {
     /// What a tape reads on the mesh.
     pub fn girths(&self) -> Girths {
-        girth::read(&self.shape, &self.skin.points, &self.skin.triangles)
+        girth::read(
+            &self.shape,
+            &self.surface,
+            &self.skin.points,
+            &self.skin.triangles,
+        )
     }
 
     /// Vertex positions as bound, metres.

@@ -1,6 +1,6 @@
 //! Which triangles make the mannequin's skin? Surface nets on half the body, pulled onto the surface and mirrored.
 //!
-//! Surface nets (Gibson 1998): one vertex in each grid cell that the surface crosses, one quadrilateral for each
+//! Surface nets (Gibson 1998): one vertex for each sheet of the surface in a grid cell, one quadrilateral for each
 //! grid edge. The first cell column is a thin slab round the middle plane, so its vertices lie exactly on the plane
 //! and the legs, which keep their distance from it, cannot be joined by a cell.
 
@@ -81,34 +81,95 @@ impl Samples {
         )
     }
 
-    /// Mean of the crossings on the cell's edges.
-    fn cell_vertex(&self, cell: [usize; 3]) -> Option<Point> {
-        let mut sum = Vector3::zeros();
-        let mut crossings = 0.0;
-        for axis in 0..3 {
-            for corner in 0..4 {
-                let mut a = cell;
-                a[(axis + 1) % 3] += corner & 1;
-                a[(axis + 2) % 3] += corner >> 1;
-                let mut b = a;
-                b[axis] += 1;
-                let (low, high) = (f64::from(self.value(a)), f64::from(self.value(b)));
-                if (low < 0.0) != (high < 0.0) {
-                    let (start, end) = (self.point(a), self.point(b));
-                    sum += start + (end - start) * (low / (low - high));
-                    crossings += 1.0;
+    /// Which of the cell's twelve edges (axis x 4 + offsets across it) the surface crosses, and where.
+    fn crossings(&self, cell: [usize; 3]) -> [Option<Point>; 12] {
+        std::array::from_fn(|edge| {
+            let axis = edge / 4;
+            let mut a = cell;
+            a[(axis + 1) % 3] += edge & 1;
+            a[(axis + 2) % 3] += (edge >> 1) & 1;
+            let mut b = a;
+            b[axis] += 1;
+            let (low, high) = (f64::from(self.value(a)), f64::from(self.value(b)));
+            ((low < 0.0) != (high < 0.0)).then(|| {
+                let (start, end) = (self.point(a), self.point(b));
+                start + (end - start) * (low / (low - high))
+            })
+        })
+    }
+
+    /// Groups a cell's crossed edges into the sheets that pass through it (Nielson 2004): on a face crossed four
+    /// times, each inside corner is cut off by itself. Returns a group number for each edge.
+    fn sheets(&self, cell: [usize; 3], crossed: &[Option<Point>; 12]) -> [usize; 12] {
+        let mut group: [usize; 12] = std::array::from_fn(|edge| edge);
+        let mut join = |a: usize, b: usize| {
+            let (keep, drop) = (group[a].min(group[b]), group[a].max(group[b]));
+            group
+                .iter_mut()
+                .filter(|of| **of == drop)
+                .for_each(|of| *of = keep);
+        };
+        for face in 0..6 {
+            let (n, side) = (face / 2, face % 2);
+            let (u, v) = ((n + 1) % 3, (n + 2) % 3);
+            // edges along u have offsets (v, n), edges along v have offsets (n, u)
+            let (along_u, along_v) = (|j: usize| u * 4 + j + 2 * side, |i: usize| v * 4 + side + 2 * i);
+            let edges = [along_u(0), along_u(1), along_v(0), along_v(1)];
+            let cut: Vec<usize> = edges
+                .into_iter()
+                .filter(|edge| crossed[*edge].is_some())
+                .collect();
+            if let [a, b] = cut[..] {
+                join(a, b);
+            } else if cut.len() == 4 {
+                for (i, j) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
+                    let mut corner = cell;
+                    corner[n] += side;
+                    corner[u] += i;
+                    corner[v] += j;
+                    if self.value(corner) < 0.0 {
+                        join(along_u(j), along_v(i));
+                    }
                 }
             }
         }
-        (crossings > 0.0).then(|| sum / crossings)
+        group
     }
+}
+
+/// How many grids are tried: a cell that two sheets cross (between thumb and palm) would pinch the surface.
+const TRIES: i32 = 8;
+
+/// Whether each edge has two faces and Euler's number is that of a sphere.
+fn is_sphere(skin: &Skin, quads: &[[u32; 4]]) -> bool {
+    let image = |[a, b, c, d]: [u32; 4]| [d, c, b, a].map(|vertex| skin.mirror[vertex as usize]);
+    let mut edges: Vec<(u32, u32)> = quads
+        .iter()
+        .flat_map(|quad| [*quad, image(*quad)])
+        .flat_map(|quad| (0..4).map(move |corner| (quad[corner], quad[(corner + 1) % 4])))
+        .map(|(a, b)| (a.min(b), a.max(b)))
+        .collect();
+    edges.sort_unstable();
+    let paired = edges.chunk_by(|a, b| a == b).all(|same| same.len() == 2);
+    paired && skin.points.len() + 2 * quads.len() == edges.len() / 2 + 2
 }
 
 /// Meshes the surface `distance` = 0 inside the grid's box.
 pub(super) fn mesh(grid: &Grid, distance: &(impl Fn(&Point) -> f64 + Sync)) -> Skin {
-    let samples = Samples::take(grid, distance);
-    let (half_points, quads) = nets(&samples);
-    let mut skin = mirrored(half_points, &quads);
+    let mut tried = 0;
+    let (mut skin, quads) = loop {
+        let shift = grid.edge * 0.37 * f64::from(tried);
+        let moved = Grid {
+            low: grid.low - Vector3::new(0.0, shift, 0.6 * shift),
+            ..*grid
+        };
+        let (half_points, quads) = nets(&Samples::take(&moved, distance));
+        let skin = mirrored(half_points);
+        tried += 1;
+        if tried == TRIES || is_sphere(&skin, &quads) {
+            break (skin, quads);
+        }
+    };
     relax(&mut skin, &quads, distance);
     skin.triangles = triangles(&skin, &quads);
     skin
@@ -119,16 +180,35 @@ fn nets(samples: &Samples) -> (Vec<Point>, Vec<[u32; 4]>) {
     let mut index = vec![u32::MAX; columns * rows * depths];
     let slot = |[column, row, depth]: [usize; 3]| (row * columns + column) * depths + depth;
     let mut points = Vec::new();
+    // for each crossed cell the vertex of each of its edges
+    let mut vertices: Vec<[u32; 12]> = Vec::new();
     for row in 0..rows - 1 {
         for column in 0..columns - 1 {
             for depth in 0..depths - 1 {
-                if let Some(mut point) = samples.cell_vertex([column, row, depth]) {
+                let cell = [column, row, depth];
+                let crossed = samples.crossings(cell);
+                if crossed.iter().all(Option::is_none) {
+                    continue;
+                }
+                let groups = samples.sheets(cell, &crossed);
+                let mut of_edge = [u32::MAX; 12];
+                for group in 0..12 {
+                    let hits = (0..12).filter(|edge| groups[*edge] == group);
+                    let hits: Vec<Point> = hits.filter_map(|edge| crossed[edge]).collect();
+                    if hits.is_empty() {
+                        continue;
+                    }
+                    let mut point = hits.iter().sum::<Point>() / hits.len() as f64;
                     if column == 0 {
                         point.x = 0.0;
                     }
-                    index[slot([column, row, depth])] = points.len() as u32;
+                    (0..12)
+                        .filter(|edge| groups[*edge] == group)
+                        .for_each(|edge| of_edge[edge] = points.len() as u32);
                     points.push(point);
                 }
+                index[slot(cell)] = vertices.len() as u32;
+                vertices.push(of_edge);
             }
         }
     }
@@ -149,7 +229,7 @@ fn nets(samples: &Samples) -> (Vec<Point>, Vec<[u32; 4]>) {
                         let mut cell = at;
                         cell[u] -= du;
                         cell[v] -= dv;
-                        index[slot(cell)]
+                        vertices[index[slot(cell)] as usize][axis * 4 + du + 2 * dv]
                     };
                     let ring = [cell(1, 1), cell(0, 1), cell(0, 0), cell(1, 0)];
                     quads.push(if inside {
@@ -164,7 +244,7 @@ fn nets(samples: &Samples) -> (Vec<Point>, Vec<[u32; 4]>) {
     (points, quads)
 }
 
-fn mirrored(half: Vec<Point>, _quads: &[[u32; 4]]) -> Skin {
+fn mirrored(half: Vec<Point>) -> Skin {
     let count = half.len();
     let mut points = half;
     let mut mirror = vec![0_u32; count];

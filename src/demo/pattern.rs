@@ -26,7 +26,7 @@ pub enum Kind {
     SlimTrousers,
     /// To the ankle, falling straight from the seat.
     WideTrousers,
-    /// From the waist to below the knee, falling free from the seat.
+    /// From the waist to above the knee, falling free from the seat.
     Skirt,
     /// Over the hips, with sleeves to the wrist.
     Tunic,

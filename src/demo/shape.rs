@@ -57,7 +57,7 @@ impl Shape {
             front: Vector3::z(),
             along: Vector3::y(),
         };
-        let seat_at = Vector3::new(0.42 * seat_radius, body.level(0.512), -0.40 * seat_radius);
+        let seat_at = Vector3::new(0.42 * seat_radius, body.level(0.524), -0.40 * seat_radius);
         let chest_radius = mean(sizes.chest);
         let bust_at = Vector3::new(
             (0.46 + 0.02 * body.womanly) * chest_radius,
@@ -109,7 +109,7 @@ impl Shape {
                 upright(seat_at),
                 0.52 * seat_radius,
                 0.46 * seat_radius,
-                0.62 * seat_radius,
+                0.54 * seat_radius,
             ),
             bust: egg(
                 upright(bust_at),
@@ -279,8 +279,8 @@ fn trunk(body: &BodyShape, sizes: &Girths, joints: &Joints) -> Limb {
         section(mean, [side, side, front, back], power, [0.0, z(ahead)])
     };
     let rows: Vec<(f64, Section)> = vec![
-        (0.466, both(seat, 0.50, 0.42, 0.46, 2.0, -0.010)),
-        (0.490, both(seat, 0.80, 0.60, 0.62, 2.2, -0.010)),
+        (0.490, both(seat, 0.50, 0.42, 0.46, 2.0, -0.010)),
+        (0.504, both(seat, 0.80, 0.60, 0.62, 2.2, -0.010)),
         (0.515, both(seat, 1.01, 0.72, 0.74, 2.3, -0.006)),
         (0.545, both(seat, 1.02, 0.75 - 0.02 * woman, 0.74, 2.3, -0.002)),
         (

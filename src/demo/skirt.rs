@@ -10,10 +10,10 @@ use nalgebra::Vector3;
 
 type Point = Vector3<f64>;
 
-/// Shares of stature: the waist, the seat below which it falls free, the hem just below the knee.
+/// Shares of stature: the waist, the seat below which it falls free, the hem above the knee.
 const WAIST: f64 = 0.598;
 const FREE: f64 = 0.520;
-const HEM: f64 = 0.262;
+const HEM: f64 = 0.325;
 
 /// Cuts an A-line skirt for the body posed in the pattern's build pose.
 pub(super) fn cut(of: &Mannequin, body: &Shape, pattern: &Pattern) -> (Strip, Vec<Vec<Point>>) {

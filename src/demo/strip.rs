@@ -183,7 +183,20 @@ pub(super) fn even_out(strip: &mut Strip, span: std::ops::Range<usize>, distance
             }
         }
     }
+    for row in span {
+        for column in usize::from(!strip.round[row])..last {
+            for _ in 0..SETTLE {
+                strip.rows[row][column] = onto(distance, strip.rows[row][column]);
+            }
+        }
+        if strip.round[row] {
+            strip.rows[row][last] = strip.rows[row][0];
+        }
+    }
 }
+
+/// Newton steps after the last round, for points that a strongly bent place has drawn deep inside.
+const SETTLE: usize = 5;
 
 /// One Newton step onto the surface, on the left of the middle plane.
 fn onto(distance: &impl Fn(&Point) -> f64, point: Point) -> Point {

@@ -123,10 +123,20 @@ pub(super) fn trimmed(mut row: Row) -> Row {
     for entry in &mut row {
         entry.1 = (entry.1 / sum / GRAIN).round() * GRAIN;
     }
-    let rest: f64 = row.iter().skip(1).map(|(_, weight)| weight).sum();
-    row[0].1 = 1.0 - rest;
+    make_whole(&mut row);
     row.retain(|(_, weight)| *weight > 0.0);
     row
+}
+
+/// Puts what rounding left over where it keeps left and right alike: on an entry without an equal, else on a pair.
+fn make_whole(row: &mut Row) {
+    let rest = 1.0 - row.iter().map(|(_, weight)| weight).sum::<f64>();
+    let alone = (0..row.len()).find(|slot| row.iter().filter(|entry| entry.1 == row[*slot].1).count() == 1);
+    match alone {
+        Some(slot) => row[slot].1 += rest,
+        None if row.len() > 1 => row[..2].iter_mut().for_each(|entry| entry.1 += rest / 2.0),
+        None => row.iter_mut().for_each(|entry| entry.1 += rest),
+    }
 }
 
 /// Rows as a file holds them.

@@ -47,8 +47,8 @@ fn take(moment: &Moment) -> Taken {
     let share = area / moment.layer.area().max(1e-12);
     let measured = fabric.home.iter().any(|home| *home != NOBODY);
     let values = [area, worst.map_or(0.0, |(depth, _)| f64::from(depth)), share];
-    Taken {
-        values: values.map(|value| measured.then_some(value)).to_vec(),
-        worst: worst.map(|(_, point)| At::Fabric(point)),
-    }
+    Taken::at(
+        values.map(|value| measured.then_some(value)).to_vec(),
+        worst.map(|(_, point)| At::Fabric(point)),
+    )
 }

@@ -41,11 +41,9 @@ fn take(moment: &Moment) -> Taken {
             worst = Some((less, point));
         }
     }
-    Taken {
-        values: vec![
-            least_of_worst(&lost, 0.01 * moment.layer.area(), 0.0),
-            worst.map(|(less, _)| f64::from(less.max(0.0))),
-        ],
-        worst: worst.map(|(_, point)| At::Fabric(point)),
-    }
+    let [p99] = least_of_worst(&mut lost, [0.01 * moment.layer.area()], 0.0);
+    Taken::at(
+        vec![p99, worst.map(|(less, _)| f64::from(less.max(0.0)))],
+        worst.map(|(_, point)| At::Fabric(point)),
+    )
 }

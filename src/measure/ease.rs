@@ -48,14 +48,14 @@ fn take(moment: &Moment) -> Taken {
             least = Some((ease, point));
         }
     }
-    Taken {
-        values: vec![
+    Taken::at(
+        vec![
             weighted_quantile(&pairs, 0.5),
             least.map(|(value, _)| f64::from(value)),
             least.map(|_| most),
         ],
-        worst: least.map(|(_, point)| At::Fabric(point)),
-    }
+        least.map(|(_, point)| At::Fabric(point)),
+    )
 }
 
 /// Ease now less ease as built, times `sign`, millimetres, one per garment vertex; NaN where not measured.

@@ -1,13 +1,19 @@
 //! What the rigs show before any pose: weight rows, joints, fabric inside the skin. Counted, never one line a vertex.
 
+mod mesh; // degenerate triangles, loose parts, influences, uneven texture
+mod weights; // jumps, mirrored sides, missing and still joints
+
 use crate::contact::layer::NOBODY;
 use crate::contact::{Body, Layer};
+use crate::geometry::topology::Topology;
+use crate::geometry::weld;
 use crate::outcome::{Finding, Severity};
 use crate::rig::Remark;
+use crate::rig::anatomy::Anatomy;
 use crate::rig::bone::{Bone, Side};
 use crate::rig::part::Part;
 use crate::rig::skeleton::Skeleton;
-use crate::rig::surface::{ROW_SUM_TOLERANCE, Surface};
+use crate::rig::surface::{RowFault, Surface, row_fault};
 use crate::skin::Pairing;
 use nalgebra::Vector3;
 use std::collections::BTreeMap;
@@ -22,6 +28,10 @@ const LENGTH_TOLERANCE: f64 = 0.02;
 const SCALE_FACTOR: f64 = 10.0;
 /// Weights that differ by more than this (half the sum of differences) are unlike.
 const UNLIKE: f64 = 0.05;
+/// More fabric than this share over a hole in the skin: the garment is only partly tested.
+const OVER_HOLE: f64 = 0.02;
+/// Code of the finding that part of the garment lies where skin is missing.
+pub const PARTLY_OVER_SKIN: &str = "partly_over_skin";
 /// Rest axes of matched joints may differ by this, radians.
 const AXES_TOLERANCE: f64 = 0.09;
 
@@ -71,23 +81,18 @@ pub fn of_remarks(surface: &str, remarks: &[Remark]) -> Vec<Finding> {
 pub fn of_rows(surface: &Surface) -> Vec<Finding> {
     let mut kinds: BTreeMap<&str, Vec<(usize, f64)>> = BTreeMap::new();
     for vertex in 0..surface.positions.len() {
-        let weights: Vec<f64> = surface
+        let code = match row_fault(&surface.rows, vertex) {
+            None => continue,
+            Some(RowFault::NotFinite) => "rows_not_finite",
+            Some(RowFault::Negative) => "rows_negative",
+            Some(RowFault::Zero) => "rows_zero",
+            Some(RowFault::Unnormalised) => "rows_unnormalised",
+        };
+        let sum: f64 = surface
             .rows
             .row(vertex)
             .map(|(_, weight)| f64::from(weight))
-            .collect();
-        let sum: f64 = weights.iter().sum();
-        let code = if weights.iter().any(|weight| !weight.is_finite()) {
-            "rows_not_finite"
-        } else if weights.iter().any(|weight| *weight < 0.0) {
-            "rows_negative"
-        } else if weights.is_empty() || sum == 0.0 {
-            "rows_zero"
-        } else if (sum - 1.0).abs() > ROW_SUM_TOLERANCE {
-            "rows_unnormalised"
-        } else {
-            continue;
-        };
+            .sum();
         kinds.entry(code).or_default().push((vertex, sum));
     }
     let mut findings: Vec<Finding> = kinds
@@ -168,6 +173,20 @@ fn row_finding(surface: &Surface, code: &str, rows: &[(usize, f64)]) -> Finding 
 /// What the body shows by itself.
 pub fn of_body(body: &Body) -> Vec<Finding> {
     let mut findings = of_rows(&body.surface);
+    findings.extend(mesh::of_mesh(&body.surface, &body.topology));
+    findings.extend(weights::jumps(
+        &body.surface,
+        &body.topology,
+        &body.skeleton,
+        |_| 0.0,
+    ));
+    findings.extend(weights::mirror(
+        &body.surface,
+        &body.topology,
+        &body.skeleton,
+        &body.anatomy,
+    ));
+    findings.extend(weights::still_joints(&body.surface, &body.skeleton));
     let borders = body.topology.border_edges().count();
     if borders > 0 {
         findings.push(finding(
@@ -197,6 +216,14 @@ pub fn of_body(body: &Body) -> Vec<Finding> {
 /// What a surface shows by itself, body or garment.
 pub fn of_surface(surface: &Surface, skeleton: &Skeleton) -> Vec<Finding> {
     let mut findings = of_rows(surface);
+    let canonical = weld::weld(&surface.positions, weld::TOLERANCE);
+    let topology = Topology::new(&surface.triangles, &canonical);
+    findings.extend(mesh::of_mesh(surface, &topology));
+    findings.extend(weights::jumps(surface, &topology, skeleton, |_| 0.0));
+    if let Ok(anatomy) = Anatomy::new(skeleton) {
+        findings.extend(weights::mirror(surface, &topology, skeleton, &anatomy));
+    }
+    findings.extend(weights::still_joints(surface, skeleton));
     let unused = skeleton.joints.iter().filter(|joint| !joint.weighted).count();
     if surface.triangles.is_empty() {
         findings.push(finding(
@@ -215,7 +242,14 @@ pub fn of_surface(surface: &Surface, skeleton: &Skeleton) -> Vec<Finding> {
             &surface.name,
             unused,
             String::new(),
-            format!("{unused} nodes move no vertex."),
+            format!(
+                "{} no vertex.",
+                if unused == 1 {
+                    "1 node moves".into()
+                } else {
+                    format!("{unused} nodes move")
+                }
+            ),
             "Nothing to do: helpers and root nodes have none.",
         ));
     }
@@ -230,6 +264,23 @@ pub fn of_layer(body: &Body, layer: &Layer) -> Vec<Finding> {
     findings.extend(over_skin(body, layer));
     findings.extend(unlike_skin(body, layer));
     findings.extend(wrong_side(body, layer));
+    findings.extend(mesh::of_mesh(&layer.surface, &layer.topology));
+    findings.extend(mesh::uneven_texture(layer));
+    findings.extend(weights::jumps(
+        &layer.surface,
+        &layer.topology,
+        &layer.skeleton,
+        weights::skin_change(body, layer),
+    ));
+    if let Ok(anatomy) = Anatomy::new(&layer.skeleton) {
+        findings.extend(weights::mirror(
+            &layer.surface,
+            &layer.topology,
+            &layer.skeleton,
+            &anatomy,
+        ));
+    }
+    findings.extend(weights::missing_joints(body, layer));
     findings
 }
 
@@ -307,20 +358,27 @@ fn over_skin(body: &Body, layer: &Layer) -> Option<Finding> {
             "Check that body and garment belong together and stand in the same place.",
         ));
     }
-    let open = body.topology.border_edges().next().is_some();
-    (share < 0.995).then(|| {
+    // Fabric that hangs free of a whole skin is as it should be; fabric over a hole could not be tested.
+    let over_hole = layer.area_over_hole() / layer.area().max(1e-12);
+    let part = over_hole > OVER_HOLE;
+    (part || share < 0.995).then(|| {
         finding(
-            if open && share < 0.75 { "partly_over_skin" } else { "not_all_over_skin" },
+            if part { PARTLY_OVER_SKIN } else { "not_all_over_skin" },
             Severity::Note,
             &layer.surface.name,
             1,
             String::new(),
             format!(
-                "{:.0} % of this garment lies over skin; the rest is not tested for room, stand-off and pull beyond the skin.",
-                share * 100.0
+                "{:.0} % of this garment lies over skin{}; the rest is not tested for room, stand-off and pull beyond the skin.",
+                share * 100.0,
+                if part {
+                    format!(", and {:.0} % where the body is open and skin is missing", over_hole * 100.0)
+                } else {
+                    String::new()
+                }
             ),
-            if open && share < 0.75 {
-                "Skin is missing beneath it: test on the whole body where you have it."
+            if part {
+                "Test on the whole body where you have it."
             } else {
                 "Nothing to do where it is meant to hang free."
             },

@@ -56,10 +56,10 @@ fn take(moment: &Moment) -> Taken {
     }
     let measured = worst.is_some();
     let worst_lift = worst.map_or(0.0, |(more, _)| f64::from(more.max(0.0)));
-    Taken {
-        values: vec![measured.then_some(area), measured.then_some(worst_lift)],
-        worst: worst.map(|(_, point)| At::Fabric(point)),
-    }
+    Taken::at(
+        vec![measured.then_some(area), measured.then_some(worst_lift)],
+        worst.map(|(_, point)| At::Fabric(point)),
+    )
 }
 
 /// 3 mm, or half the ease as built where that is less, but never less than 1.5 mm.

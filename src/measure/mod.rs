@@ -9,11 +9,15 @@ pub mod ease;
 pub mod findings; // once per rig, not per frame
 
 pub mod lift;
+pub mod pinch;
+pub mod seam_gap;
 pub mod skin_shows;
+pub mod squeeze;
 pub mod statistics;
 pub mod stretch;
+pub mod texture_drift;
 
-use crate::contact::Moment;
+use crate::contact::{Layer, Moment};
 use crate::units::Unit;
 
 /// All measures, sorted by name.
@@ -22,8 +26,12 @@ pub static ALL: &[&Measure] = &[
     &dip::MEASURE,
     &ease::MEASURE,
     &lift::MEASURE,
+    &pinch::MEASURE,
+    &seam_gap::MEASURE,
     &skin_shows::MEASURE,
+    &squeeze::MEASURE,
     &stretch::MEASURE,
+    &texture_drift::MEASURE,
 ];
 
 /// A measure as data.
@@ -105,8 +113,19 @@ pub enum FabricClass {
 pub struct Taken {
     /// In step with [`Measure::numbers`], in inside units; `None` where it cannot be measured.
     pub values: Vec<Option<f64>>,
-    /// The worst place.
-    pub worst: Option<At>,
+    /// Worst places by the path of the numbers they belong to: `inner` for all that begin so, empty for all of the
+    /// measure's.
+    pub worst: Vec<(&'static str, At)>,
+}
+
+impl Taken {
+    /// Numbers whose worst place is one and the same.
+    pub fn at(values: Vec<Option<f64>>, worst: Option<At>) -> Self {
+        Self {
+            values,
+            worst: worst.map(|at| ("", at)).into_iter().collect(),
+        }
+    }
 }
 
 /// A place among the samples.
@@ -118,6 +137,8 @@ pub enum At {
     Fabric(usize),
     /// Fabric triangle.
     Triangle(usize),
+    /// Fabric vertex.
+    Vertex(usize),
 }
 
 impl Limit {
@@ -145,6 +166,16 @@ pub fn find(path: &str) -> Option<(&'static Measure, &'static Number)> {
         measure,
         measure.numbers.iter().find(|number| number.path == rest)?,
     ))
+}
+
+/// Measures of the cloth itself: they need no body.
+const OF_CLOTH_ALONE: [&str; 3] = ["seam_gap", "squeeze", "texture_drift"];
+
+/// Whether a number is asked of this garment at all: what needs a body is not where there is none, and a print cannot
+/// smear on cloth without UVs. Everything else must be measured, or fails.
+pub fn can_be_asked(path: &str, layer: &Layer, has_body: bool) -> bool {
+    let id = path.split('.').next().unwrap_or(path);
+    (has_body || OF_CLOTH_ALONE.contains(&id)) && (id != "texture_drift" || layer.cloth.is_printed())
 }
 
 #[cfg(test)]

@@ -64,13 +64,15 @@ fn take(moment: &Moment) -> Taken {
     let scale = moment.body.scale();
     let (band, over_1mm, over_3mm) = (EDGE_BAND * scale, 0.001 * scale, 0.003 * scale);
     let mut sums = [0.0f64; 7];
-    let mut worst: Option<(f32, usize)> = None;
+    // Each number points at its own worst place: the deepest may lie in the edge band, which is not what is judged.
+    let mut worst: [Option<(f32, usize)>; 4] = [None; 4];
     for point in 0..skin.points.len() {
         let (depth, area) = (moment.outside[point], skin.points.area[point]);
         if depth.is_nan() || depth <= crate::contact::moment::OUTSIDE * scale {
             continue;
         }
         sums[6] += area;
+        deepest(&mut worst[3], depth, point);
         if !moment.shows(point) {
             continue;
         }
@@ -81,11 +83,10 @@ fn take(moment: &Moment) -> Taken {
         if inner && depth > over_1mm {
             sums[2] += area;
         }
+        deepest(&mut worst[usize::from(!inner)], depth, point);
         if depth > over_3mm {
             sums[5] += area;
-        }
-        if worst.is_none_or(|(most, _)| depth > most) {
-            worst = Some((depth, point));
+            deepest(&mut worst[2], depth, point);
         }
     }
     Taken {
@@ -94,6 +95,16 @@ fn take(moment: &Moment) -> Taken {
             .iter()
             .map(|sum| (!skin.points.is_empty()).then_some(*sum))
             .collect(),
-        worst: worst.map(|(_, point)| At::Skin(point)),
+        worst: ["inner", "edge", "anywhere", "outside"]
+            .into_iter()
+            .zip(worst)
+            .filter_map(|(group, worst)| Some((group, At::Skin(worst?.1))))
+            .collect(),
+    }
+}
+
+fn deepest(worst: &mut Option<(f32, usize)>, depth: f32, point: usize) {
+    if worst.is_none_or(|(most, _)| depth > most) {
+        *worst = Some((depth, point));
     }
 }

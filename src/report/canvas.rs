@@ -12,7 +12,7 @@ use resvg::{tiny_skia, usvg};
 use std::sync::OnceLock;
 
 /// How much larger the sheet is drawn than it is shown.
-const FINE: f64 = 8.0;
+pub(super) const FINE: f64 = 8.0;
 /// The font of every label; the reader's own sans-serif takes its place in a browser.
 const FONT: &[u8] = epaint_default_fonts::UBUNTU_LIGHT;
 /// plotters writes a font's size divided by this.

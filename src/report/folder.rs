@@ -3,8 +3,11 @@
 //! Everything is written into a sibling folder first and renamed into place; a run that is killed leaves the old
 //! report as it was. What a killed run left behind is removed by the next one.
 
+use super::model::{self, Model};
+use super::page::{RigPictures, Shown};
+use super::rig::{self, Sheet};
 use super::stills::{self, Still};
-use super::{csv, json, page, plot, scene::Scene, words};
+use super::{csv, json, page, plot, scene::Scene, share, words};
 use crate::outcome::{Fitting, Outcome};
 use rayon::prelude::*;
 use std::collections::BTreeSet;
@@ -44,11 +47,24 @@ pub enum ReportError {
     Page(#[from] minijinja::Error),
 }
 
+/// What a report shows beside the record.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Extras<'a> {
+    /// Frames worth a picture.
+    pub scenes: &'a [Scene],
+    /// What the 3-D view shows; none for a page to pass on.
+    pub models: &'a [Model],
+    /// What was understood of the rigs.
+    pub rigs: &'a [Sheet],
+    /// A page to pass on: pictures and numbers only, and nothing in the whole folder that holds a vertex.
+    pub share: bool,
+}
+
 /// Writes `index.html`, `result.json`, `measures.csv`, `plots/` and `pictures/`.
 ///
 /// # Errors
 /// The old report, if there was one, is then still there as it was.
-pub fn write(folder: &Path, outcome: &Outcome, scenes: &[Scene]) -> Result<Written, ReportError> {
+pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Written, ReportError> {
     let refused = |error: io::Error| ReportError::Refused {
         folder: folder.display().to_string(),
         why: error.to_string(),
@@ -56,7 +72,7 @@ pub fn write(folder: &Path, outcome: &Outcome, scenes: &[Scene]) -> Result<Writt
     if folder.exists() && !is_ours(folder) {
         return Err(ReportError::NotOurs(folder.display().to_string()));
     }
-    let files = render(outcome, scenes)?;
+    let files = render(outcome, extras)?;
     let (writing, old) = (beside(folder, WRITING), beside(folder, OLD));
     remove(&writing).map_err(refused)?;
     // A run that was killed between the two renames: the old report is the whole one.
@@ -77,21 +93,50 @@ pub fn write(folder: &Path, outcome: &Outcome, scenes: &[Scene]) -> Result<Writt
 }
 
 /// All files of the report: relative name and bytes.
-fn render(outcome: &Outcome, scenes: &[Scene]) -> Result<Vec<(String, Vec<u8>)>, ReportError> {
-    let pictures: Vec<Still> = scenes
+fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, ReportError> {
+    let share = extras.share;
+    let of_scene = |scene: &Scene| {
+        let mut pictures = stills::of_scene(scene);
+        if share {
+            pictures.iter_mut().for_each(Still::shrink);
+        }
+        pictures
+    };
+    let pictures: Vec<Still> = extras
+        .scenes
         .par_iter()
-        .map(stills::of_scene)
+        .map(of_scene)
         .collect::<Vec<_>>()
         .into_iter()
         .flatten()
         .collect();
     let plots = plot::all(outcome);
+    let rigs: Vec<RigPictures> = extras
+        .rigs
+        .par_iter()
+        .map(|sheet| (sheet, rig::weight_pictures(sheet)))
+        .collect();
+    let view = model::pack(if share { &[] } else { extras.models });
+    let shown = Shown {
+        stills: &pictures,
+        plots: &plots,
+        view: &view,
+        rigs: &rigs,
+        share,
+    };
+    let html = if share {
+        share::page(outcome, &shown)?
+    } else {
+        page::render(outcome, &shown)?
+    };
+    let record = if share {
+        &share::without_places(outcome)
+    } else {
+        outcome
+    };
     let mut files = vec![
-        (
-            "index.html".to_owned(),
-            page::render(outcome, &pictures, &plots)?.into_bytes(),
-        ),
-        ("result.json".to_owned(), json::render(outcome).into_bytes()),
+        ("index.html".to_owned(), html.into_bytes()),
+        ("result.json".to_owned(), json::render(record).into_bytes()),
         ("measures.csv".to_owned(), csv::render(outcome).into_bytes()),
     ];
     let folders = fitting_folders(outcome);
@@ -231,9 +276,9 @@ mod tests {
     fn a_report_replaces_a_report_and_nothing_else() {
         let parent = tempfile::tempdir().unwrap();
         let folder = parent.path().join("fit");
-        write(&folder, &sample::outcome(), &[]).unwrap();
+        write(&folder, &sample::outcome(), &Extras::default()).unwrap();
         fs::write(folder.join("stale.txt"), "x").unwrap();
-        let written = write(&folder, &sample::outcome(), &[]).unwrap();
+        let written = write(&folder, &sample::outcome(), &Extras::default()).unwrap();
         assert!(written.page.is_file() && !folder.join("stale.txt").exists());
         assert_eq!(
             fs::read_dir(parent.path()).unwrap().count(),
@@ -244,7 +289,7 @@ mod tests {
         fs::create_dir(&other).unwrap();
         fs::write(other.join("holiday.txt"), "x").unwrap();
         assert!(matches!(
-            write(&other, &sample::outcome(), &[]),
+            write(&other, &sample::outcome(), &Extras::default()),
             Err(ReportError::NotOurs(_))
         ));
         assert!(other.join("holiday.txt").is_file());
@@ -254,10 +299,10 @@ mod tests {
     fn what_a_killed_run_left_is_cleaned_and_the_old_report_comes_back() {
         let parent = tempfile::tempdir().unwrap();
         let folder = parent.path().join("fit");
-        write(&folder, &sample::outcome(), &[]).unwrap();
+        write(&folder, &sample::outcome(), &Extras::default()).unwrap();
         fs::rename(&folder, beside(&folder, OLD)).unwrap();
         fs::create_dir(beside(&folder, WRITING)).unwrap();
-        write(&folder, &sample::outcome(), &[]).unwrap();
+        write(&folder, &sample::outcome(), &Extras::default()).unwrap();
         assert!(folder.join("result.json").is_file());
         assert_eq!(fs::read_dir(parent.path()).unwrap().count(), 1);
     }

@@ -3,14 +3,20 @@
 pub mod csv; // every frame's numbers as a table
 pub mod folder; // all of it as one folder, whole or not at all
 pub mod json; // result.json, and back
+pub mod junit; // for build servers
+pub mod markdown; // for a pull request
 pub mod page; // one page to look at
 pub mod plot; // a number through all frames, against its limit
 pub mod text; // the summary in a terminal
 
 pub mod camera; // from where a picture is taken
 pub mod colour; // value -> colour
+pub mod model; // what the 3-D view is made of
+pub mod palette; // a picture in few colours
 pub mod picture; // shapes -> PNG
+pub mod rig; // roles, angles, weight pictures
 pub mod scene; // what a still is made of
+mod share; // a report to pass on
 pub mod stills; // scene -> pictures with their words
 pub mod words; // how numbers and verdicts are put
 pub mod worst; // which number stands worst against its limit

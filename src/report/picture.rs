@@ -85,7 +85,7 @@ impl Image {
         let mut encoder = png::Encoder::new(&mut bytes, self.width, self.height);
         encoder.set_color(png::ColorType::Rgb);
         encoder.set_depth(png::BitDepth::Eight);
-        encoder.set_compression(png::Compression::Fast);
+        encoder.set_compression(png::Compression::Balanced);
         let written = encoder
             .write_header()
             .and_then(|mut w| w.write_image_data(&self.rgb));

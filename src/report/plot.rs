@@ -2,8 +2,9 @@
 
 use super::canvas::{self, Canvas, FAINT, Hang, INK, OVER, WITHIN};
 use super::{words, worst};
-use crate::outcome::{Fitting, Outcome, PoseResult};
-use plotters::style::{BLACK, Color};
+use crate::outcome::{Demand, Fitting, FrameResult, Outcome, PoseResult};
+use plotters::style::{BLACK, Color, WHITE};
+use std::collections::BTreeSet;
 
 const TEXT: f64 = 12.0;
 const LEFT: f64 = 62.0;
@@ -11,7 +12,7 @@ const RIGHT: f64 = 18.0;
 const TOP: f64 = 66.0;
 const HIGH: f64 = 230.0;
 /// A pose's band is at least this wide, so that its name can stand below it.
-const BAND: f64 = 19.0;
+const BAND: f64 = 14.4;
 /// Frames up to here widen their pose's band; a long clip is drawn closer.
 const FRAMES: usize = 24;
 /// Longer names of poses are cut.
@@ -26,15 +27,37 @@ pub struct Drawn {
     pub path: String,
     /// The plot, see [`svg`].
     pub svg: String,
+    /// Every value in words, from left to right.
+    pub readings: Vec<Reading>,
 }
+
+/// A value to be read off a plot.
+#[derive(Clone, Debug)]
+pub struct Reading {
+    /// How far right it lies, in the pixels the plot is shown with.
+    pub x: f64,
+    /// `walk, frame 3`.
+    pub moment: String,
+    /// `4.7 %`.
+    pub value: String,
+    /// Whether it is over its limit.
+    pub over: bool,
+}
+
+/// From where to where the values lie from top to bottom, in shown pixels.
+pub const SPAN: [f64; 2] = [TOP, TOP + HIGH];
 
 /// Every plot of every fitting.
 pub fn all(outcome: &Outcome) -> Vec<Drawn> {
     let of_fitting = |(at, fitting): (usize, &Fitting)| {
-        let draw = |path: String| Drawn {
-            fitting: at,
-            svg: svg(outcome, fitting, &path),
-            path,
+        let draw = |path: String| {
+            let plot = Plot::new(outcome, fitting, &path);
+            Drawn {
+                fitting: at,
+                svg: canvas::svg(plot.size(), |sheet| plot.paint(sheet)),
+                readings: plot.readings(fitting, &path),
+                path,
+            }
         };
         paths(outcome, fitting).into_iter().map(draw).collect::<Vec<_>>()
     };
@@ -80,6 +103,8 @@ struct Band {
 }
 
 struct Plot {
+    /// Marks and title of the level axis; only a single sequence has room for them.
+    along: Option<Along>,
     title: String,
     unit: &'static str,
     limits: String,
@@ -94,7 +119,7 @@ impl Plot {
         let per_weight = (860.0 / weights.sum::<f64>().max(1.0)).clamp(BAND / 3.0, 60.0);
         let mut left = LEFT;
         let mut bands = Vec::new();
-        for pose in poses {
+        for pose in &poses {
             let wide = pose.frames.len().clamp(3, FRAMES) as f64 * per_weight;
             bands.push(Band::new(
                 worst::limits(outcome, fitting),
@@ -105,13 +130,37 @@ impl Plot {
             left += wide;
         }
         let axis = Axis::new(&bands);
+        let demands: BTreeSet<Demand> = poses.iter().map(|pose| pose.demand).collect();
         Self {
+            along: match (poses.as_slice(), bands.as_slice()) {
+                ([pose], [band]) => Some(Along::new(pose, band)),
+                _ => None,
+            },
             title: words::title(path),
             unit: words::shown_unit(path),
-            limits: limits_in_words(worst::limits(outcome, fitting), path),
+            limits: limits_in_words(worst::limits(outcome, fitting), path, &demands),
             bands,
             axis,
         }
+    }
+
+    fn readings(&self, fitting: &Fitting, path: &str) -> Vec<Reading> {
+        let poses = fitting.poses.iter().filter(|pose| !pose.frames.is_empty());
+        let of_band = |(pose, band): (&PoseResult, &Band)| {
+            let reading = |(frame, result): (usize, &FrameResult)| Reading {
+                x: band.x(frame),
+                moment: words::moment(pose, result),
+                value: result
+                    .measures
+                    .get(path)
+                    .map_or_else(|| "not measurable".into(), |value| words::quantity(path, value)),
+                over: band.values[frame]
+                    .zip(band.limit)
+                    .is_some_and(|(value, limit)| value > limit),
+            };
+            pose.frames.iter().enumerate().map(reading).collect::<Vec<_>>()
+        };
+        poses.zip(&self.bands).flat_map(of_band).collect()
     }
 
     fn end(&self) -> f64 {
@@ -119,15 +168,15 @@ impl Plot {
     }
 
     fn size(&self) -> [f64; 2] {
-        let names = self
-            .bands
-            .iter()
-            .map(|b| canvas::width(&b.name, TEXT))
-            .fold(0.0, f64::max);
-        let head = canvas::width(&self.title, 16.0).max(self.legend_end());
+        let names = self.bands.iter().map(|b| canvas::width(&b.name, TEXT) * 1.1);
+        let (below, foot) = match &self.along {
+            Some(along) => (40.0, canvas::width(&along.title, TEXT) * 1.1),
+            None => (names.fold(0.0, f64::max), 0.0),
+        };
+        let head = canvas::width(&self.title, 16.0).max(self.legend_end()).max(foot);
         [
             (self.end().max(LEFT + head) + RIGHT).ceil(),
-            (TOP + HIGH + 16.0 + names * 1.1).ceil(),
+            (TOP + HIGH + 16.0 + below).ceil(),
         ]
     }
 
@@ -135,7 +184,12 @@ impl Plot {
         if self.limits.is_empty() {
             return "this number has no limit".into();
         }
-        format!("- - limit: {}", self.limits)
+        let bent = if self.axis.bent {
+            "; low values are drawn wider apart"
+        } else {
+            ""
+        };
+        format!("- - limit: {}{bent}", self.limits)
     }
 
     /// What the marks that occur mean, and how much room each explanation takes.
@@ -182,7 +236,23 @@ impl Plot {
         for band in &self.bands {
             self.band(sheet, band);
         }
+        for band in &self.bands {
+            self.limit(sheet, band);
+        }
+        if let Some(along) = &self.along {
+            along.paint(sheet);
+        }
         sheet.line([LEFT, TOP], [LEFT, TOP + HIGH], FAINT, 1.0);
+    }
+
+    /// Over everything else, on a light edge, so that no curve hides it.
+    fn limit(&self, sheet: &mut Canvas, band: &Band) {
+        if let Some(limit) = band.limit {
+            let y = self.axis.place(limit);
+            let (from, to) = (band.left + 1.0, band.left + band.wide - 1.0);
+            sheet.block([[from, y - 1.6], [to, y + 1.6]], WHITE.mix(0.55));
+            sheet.dashes([from, y], to, INK);
+        }
     }
 
     fn grid(&self, sheet: &mut Canvas) {
@@ -205,17 +275,9 @@ impl Plot {
     }
 
     fn band(&self, sheet: &mut Canvas, band: &Band) {
-        let middle = band.left + band.wide / 2.0;
-        sheet.word(
-            &band.name,
-            [middle, TOP + HIGH + 8.0],
-            TEXT,
-            INK,
-            Hang::UpwardsEnd,
-        );
-        if let Some(limit) = band.limit {
-            let y = self.axis.place(limit);
-            sheet.dashes([band.left + 1.0, y], band.left + band.wide - 1.0, INK);
+        if self.along.is_none() {
+            let at = [band.left + band.wide / 2.0, TOP + HIGH + 8.0];
+            sheet.word(&band.name, at, TEXT, INK, Hang::UpwardsEnd);
         }
         for run in band.runs() {
             let points: Vec<[f64; 2]> = run.iter().map(|(x, v)| [*x, self.axis.place(*v)]).collect();
@@ -236,7 +298,7 @@ impl Plot {
             return;
         };
         let over = band.limit.is_some_and(|limit| value > limit);
-        let crowded = band.wide / band.values.len().max(1) as f64 <= 5.0;
+        let crowded = band.wide / band.values.len().max(1) as f64 <= 4.0;
         if value > self.axis.high {
             sheet.arrow([x, TOP + 1.0], 4.5, if over { OVER } else { WITHIN });
             let text = words::number(value);
@@ -302,6 +364,19 @@ impl Band {
         self.left + self.wide * (frame as f64 + 0.5) / self.values.len() as f64
     }
 
+    /// Where a value between the frames' own values (rising) lies.
+    fn x_at(&self, values: &[f64], value: f64) -> Option<f64> {
+        let after = values.iter().position(|v| *v >= value - 1e-9)?;
+        let before = after.saturating_sub(1);
+        let span = values[after] - values[before];
+        let share = if span > 0.0 {
+            (value - values[before]) / span
+        } else {
+            0.0
+        };
+        Some(self.x(before) + (self.x(after) - self.x(before)) * share)
+    }
+
     /// Stretches of frames without a gap.
     fn runs(&self) -> Vec<Vec<(f64, f64)>> {
         let mut runs = vec![Vec::new()];
@@ -315,13 +390,58 @@ impl Band {
     }
 }
 
-/// `everyday 1 cm², seated 8 cm², hard 60 cm²`.
-fn limits_in_words(limits: &worst::Limits, path: &str) -> String {
+/// Frames or seconds below a single sequence.
+struct Along {
+    title: String,
+    /// Place and word.
+    ticks: Vec<(f64, String)>,
+}
+
+impl Along {
+    fn new(pose: &PoseResult, band: &Band) -> Self {
+        let times: Option<Vec<f64>> = pose.frames.iter().map(|frame| frame.time_s).collect();
+        let timed = times.as_ref().is_some_and(|times| times.len() > 1);
+        let values = match times {
+            Some(times) if timed => times,
+            _ => pose.frames.iter().map(|frame| frame.frame as f64).collect(),
+        };
+        let (first, last) = (
+            values.first().copied().unwrap_or(0.0),
+            values.last().copied().unwrap_or(0.0),
+        );
+        let step = nice((last - first) / 10.0).max(if timed { 1e-3 } else { 1.0 });
+        let from = (first / step).ceil() as i64;
+        let to = (last / step + 1e-6).floor() as i64;
+        let ticks = (from..=to)
+            .map(|tick| tick as f64 * step)
+            .filter_map(|value| Some((band.x_at(&values, value)?, words::number(value))))
+            .collect();
+        let unit = if timed { "time in seconds" } else { "frame" };
+        Self {
+            title: format!("{}: {unit}", band.name),
+            ticks,
+        }
+    }
+
+    fn paint(&self, sheet: &mut Canvas) {
+        let floor = TOP + HIGH;
+        for (x, word) in &self.ticks {
+            sheet.line([*x, floor], [*x, floor + 4.0], FAINT, 1.0);
+            let half = canvas::width(word, TEXT) / 2.0;
+            sheet.word(word, [x - half, floor + 14.0], TEXT, INK, Hang::Start);
+        }
+        sheet.word(&self.title, [LEFT, floor + 36.0], TEXT, INK, Hang::Start);
+    }
+}
+
+/// `everyday 1 cm², seated 8 cm²`: of the demands that occur.
+fn limits_in_words(limits: &worst::Limits, path: &str, demands: &BTreeSet<Demand>) -> String {
     let Some(limits) = limits.get(path) else {
         return String::new();
     };
     let parts: Vec<String> = limits
         .iter()
+        .filter(|(demand, _)| demands.contains(demand))
         .map(|(d, limit)| format!("{} {}", words::demand(*d), words::quantity(path, *limit)))
         .collect();
     parts.join(", ")
@@ -332,7 +452,12 @@ struct Axis {
     low: f64,
     high: f64,
     step: f64,
+    /// Heights go by the square root, so that a limit far below the values stays off the floor.
+    bent: bool,
 }
+
+/// A limit lower than this share of a level axis would lie on its floor.
+const LOW: f64 = 0.1;
 
 impl Axis {
     /// Holds every value and limit; but where the largest are far above nearly all others and the limits, they are left
@@ -360,20 +485,35 @@ impl Axis {
         let low = at(0.0).min(0.0);
         let top = if top > low { top } else { low + 1.0 };
         let step = nice((top - low) / 5.0);
+        let high = (top * 1.04 / step).ceil() * step;
+        let least = limits.iter().copied().fold(f64::INFINITY, f64::min);
         Self {
             low: (low / step).floor() * step,
-            high: (top * 1.04 / step).ceil() * step,
+            high,
             step,
+            bent: low >= 0.0 && least > 0.0 && least < high * LOW,
         }
     }
 
-    fn ticks(&self) -> impl Iterator<Item = f64> + '_ {
+    fn ticks(&self) -> Vec<f64> {
+        if self.bent {
+            let fifth = |n: f64| self.high * (n / 5.0).powi(2);
+            let between = (1..5).map(|n| nice(fifth(f64::from(n))));
+            let mut ticks: Vec<f64> = std::iter::once(0.0).chain(between).collect();
+            ticks.retain(|tick| *tick < self.high * 0.85);
+            ticks.dedup();
+            ticks.push(self.high);
+            return ticks;
+        }
         let count = ((self.high - self.low) / self.step).round() as i32;
-        (0..=count).map(|tick| self.low + f64::from(tick) * self.step)
+        (0..=count)
+            .map(|tick| self.low + f64::from(tick) * self.step)
+            .collect()
     }
 
     fn place(&self, value: f64) -> f64 {
-        TOP + HIGH * (1.0 - (value.min(self.high) - self.low) / (self.high - self.low))
+        let share = (value.clamp(self.low, self.high) - self.low) / (self.high - self.low);
+        TOP + HIGH * (1.0 - if self.bent { share.sqrt() } else { share })
     }
 }
 
@@ -450,6 +590,74 @@ mod tests {
         assert!(plot.axis.high < 100.0, "{}", plot.axis.high);
         let plot = Plot::new(&outcome, &outcome.fittings[0], "ease.median_mm");
         assert!(plot.axis.high >= 7.0 && plot.axis.low == 0.0);
+    }
+
+    fn words_of(group: &usvg::Group, into: &mut Vec<(String, f32)>) {
+        for node in group.children() {
+            match node {
+                usvg::Node::Group(inner) => words_of(inner, into),
+                usvg::Node::Text(text) => into.push((
+                    text.chunks().iter().map(|c| c.text().trim()).collect(),
+                    text.abs_bounding_box().x(),
+                )),
+                _ => {}
+            }
+        }
+    }
+
+    /// Every word of a plot and how far right it begins.
+    fn written(svg: &str) -> Vec<(String, f32)> {
+        let mut words = Vec::new();
+        words_of(canvas::tree(svg).unwrap().root(), &mut words);
+        words
+    }
+
+    #[test]
+    fn one_sequence_has_frames_or_seconds_below_it() {
+        let mut outcome = sample::outcome();
+        let fitting = &mut outcome.fittings[0];
+        fitting.poses.retain(|pose| pose.pose == "walking");
+        let path = "skin_shows.inner.area_cm2";
+        let frames = written(&svg(&outcome, &outcome.fittings[0], path));
+        let at = |words: &[(String, f32)], word: &str| words.iter().find(|(w, _)| w == word).map(|(_, x)| *x);
+        assert!(at(&frames, "walking: frame").is_some(), "{frames:?}");
+        assert!(at(&frames, "15").unwrap() > at(&frames, "10").unwrap());
+        for frame in &mut outcome.fittings[0].poses[0].frames {
+            frame.time_s = Some(frame.frame as f64 / 30.0);
+        }
+        let seconds = written(&svg(&outcome, &outcome.fittings[0], path));
+        assert!(at(&seconds, "walking: time in seconds").is_some() && at(&seconds, "0.7").is_some());
+        // Seconds 0.5 are frame 15.
+        let [half, fifteenth] = [at(&seconds, "0.5"), at(&frames, "15")].map(Option::unwrap);
+        assert!((half - fifteenth).abs() < 3.0, "{half} {fifteenth}");
+    }
+
+    #[test]
+    fn only_demands_that_occur_are_in_the_legend() {
+        let mut outcome = sample::outcome();
+        outcome.fittings[0].poses.retain(|pose| pose.pose == "walking");
+        let svg = svg(&outcome, &outcome.fittings[0], "skin_shows.inner.area_cm2");
+        assert!(svg.contains("limit: everyday 1 cm²") && !svg.contains("hard"));
+    }
+
+    #[test]
+    fn a_limit_far_below_the_values_stays_off_the_floor() {
+        let mut outcome = sample::outcome();
+        for pose in &mut outcome.fittings[0].poses {
+            for frame in &mut pose.frames {
+                let values = &mut frame.measures.values;
+                values.insert("lift.area_cm2".into(), Some(400.0));
+            }
+        }
+        let plot = Plot::new(&outcome, &outcome.fittings[0], "lift.area_cm2");
+        assert!(plot.axis.bent && plot.axis.high >= 400.0);
+        assert!(
+            TOP + HIGH - plot.axis.place(3.0) > 12.0,
+            "{}",
+            plot.axis.place(3.0)
+        );
+        let ticks = plot.axis.ticks();
+        assert!(ticks.len() > 3 && ticks.is_sorted(), "{ticks:?}");
     }
 
     #[test]

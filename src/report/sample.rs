@@ -1,5 +1,6 @@
 //! An invented run to write the outputs from: two capsules for legs, numbers made up to show every case.
 
+use super::model::{self, Model};
 use super::scene::{Focus, Heat, Posed, Scene};
 use crate::outcome::{
     Demand, Finding, Fitting, FrameResult, Garment, Numbers, Outcome, Place, PoseResult, Reason,
@@ -359,6 +360,7 @@ pub(super) fn scenes() -> Vec<Scene> {
         fitting: 0,
         pose: pose.into(),
         frame: 0,
+        what: "skin_shows.inner.area_cm2".into(),
         body: body.clone(),
         garments: vec![garment.clone()],
         focus: vec![Focus {
@@ -368,4 +370,48 @@ pub(super) fn scenes() -> Vec<Scene> {
         }],
     };
     ["standing", "walking", "sitting", "squat"].map(scene).to_vec()
+}
+
+/// The sample's legs for the 3-D view: one joint that sways through the frames.
+pub(super) fn models() -> Vec<Model> {
+    let scene = &scenes()[0];
+    let surface = |posed: &Posed, body: bool| model::Surface {
+        name: posed.name.clone(),
+        body,
+        positions: posed.positions.clone(),
+        triangles: Arc::clone(&posed.triangles),
+        rows: vec![vec![(0, 1.0)]; posed.positions.len()],
+        joints: vec!["hips".into()],
+    };
+    let surfaces = vec![surface(&scene.body, true), surface(&scene.garments[0], false)];
+    let scales = vec![model::Scale {
+        measure: "skin_shows.inner.depth_mm".into(),
+        title: "Skin that shows through".into(),
+        surface: 0,
+        bottom: 0.0,
+        limit: Some(3.0),
+        top: 10.0,
+    }];
+    let values = scene.body.heat.as_ref().map_or(&[][..], |heat| &heat.values);
+    let frame = |number: usize, from: f32| {
+        let sway = from + number as f32 * 0.01;
+        let matrix = [[1.0, 0.0, 0.0, sway], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]];
+        model::Frame {
+            number,
+            time_s: None,
+            palettes: vec![vec![matrix]; 2],
+            values: vec![scales[0].pack(values)],
+        }
+    };
+    let sequence = |pose: &str, frames: usize, from: f32| model::Sequence {
+        pose: pose.into(),
+        frames: (0..frames).map(|number| frame(number, from)).collect(),
+    };
+    let sequences = vec![sequence("standing", 1, 0.0), sequence("walking", 24, 0.1)];
+    vec![Model {
+        fitting: 0,
+        surfaces,
+        scales: scales.clone(),
+        sequences,
+    }]
 }

@@ -11,6 +11,8 @@ pub struct Scene {
     pub pose: String,
     /// Frame of the pose.
     pub frame: usize,
+    /// Path of the number that asks for the picture; may be empty.
+    pub what: String,
     /// Drawn grey.
     pub body: Posed,
     /// The garment under test, then those it is worn over.

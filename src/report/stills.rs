@@ -6,12 +6,15 @@ use super::colour::{Scale, viridis};
 use super::picture::{BODY, CLOTH, Camera, Image, PAPER, Paint, Shape, bounds_of, draw};
 use super::raster::is_seen;
 use super::scene::{Focus, Heat, Posed, Scene};
-use super::words;
+use super::{palette, words};
 use plotters::style::{Color, RGBColor};
+use serde::Serialize;
 
 const FIGURE: [u32; 2] = [400, 520];
 const CLOSE_UP: [u32; 2] = [400, 400];
-const LEGEND: f64 = 62.0;
+const LEGEND: f64 = 70.0;
+/// Words of the legend, pixels; the page shows the picture smaller.
+const TEXT: f64 = 14.0;
 /// Half of what a close-up shows, metres: about two hands.
 const CLOSE: f32 = 0.13;
 /// A layer beneath the garment under test.
@@ -28,16 +31,48 @@ pub struct Still {
     pub pose: String,
     /// Frame of the pose.
     pub frame: usize,
+    /// Path of the number it shows; may be empty.
+    pub what: String,
+    /// From where it was taken.
+    pub eye: Eye,
     /// The whole figure or a close-up.
     pub close: bool,
     /// What is to be seen, and from where.
     pub caption: String,
     /// The picture in words, for who cannot see it.
     pub alt: String,
-    /// A PNG file.
+    /// The picture.
+    pub image: Image,
+    /// The same as a PNG file.
     pub png: Vec<u8>,
-    /// Pixels across and down.
-    pub size: [u32; 2],
+}
+
+impl Still {
+    /// In few colours, for a page that must stay small.
+    pub fn shrink(&mut self) {
+        self.png = palette::png(&self.image, 64);
+    }
+}
+
+/// Where the eye of a picture is, for a view that opens there.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Eye {
+    /// Unit vector from the target to the eye.
+    pub toward: [f32; 3],
+    /// The middle of the picture, metres.
+    pub target: [f32; 3],
+    /// Half of what is shown, metres.
+    pub half: f32,
+}
+
+impl From<&Camera> for Eye {
+    fn from(camera: &Camera) -> Self {
+        Self {
+            toward: camera.toward,
+            target: camera.target,
+            half: camera.extent[0].max(camera.extent[1]),
+        }
+    }
 }
 
 /// The whole figure and, where there is something to look at, a close-up of the first place.
@@ -62,26 +97,24 @@ pub fn of_scene(scene: &Scene) -> Vec<Still> {
     for focus in &scene.focus {
         figure.ring(&camera, focus.position, 17.0);
     }
-    let mut stills = vec![still(scene, figure, scale, false, &view.in_words())];
+    let mut stills = vec![still(scene, figure, scale, &camera, &view.in_words())];
     if let Some(focus) = first {
         let (camera, seen_from) = close_up(&shapes, bounds, focus);
         stills.push(still(
             scene,
             draw(&shapes, &camera, CLOSE_UP, PAPER),
             scale,
-            true,
+            &camera,
             &seen_from,
         ));
     }
     stills
 }
 
-fn still(scene: &Scene, picture: Image, scale: Option<Scale>, close: bool, seen_from: &str) -> Still {
+fn still(scene: &Scene, picture: Image, scale: Option<Scale>, camera: &Camera, seen_from: &str) -> Still {
+    let close = camera.extent[1] == CLOSE;
     let pose = words::pose(&scene.pose);
-    let say = scene
-        .focus
-        .first()
-        .map_or_else(String::new, |f| words::plain(&f.say));
+    let say = scene.focus.first().map_or_else(String::new, |f| sentence(&f.say));
     let what = if close { "Close-up" } else { "Whole figure" };
     let caption = if close {
         format!("Close-up {seen_from}.")
@@ -96,14 +129,23 @@ fn still(scene: &Scene, picture: Image, scale: Option<Scale>, close: bool, seen_
         fitting: scene.fitting,
         pose: scene.pose.clone(),
         frame: scene.frame,
+        what: scene.what.clone(),
+        eye: Eye::from(camera),
         close,
         caption: caption.trim_end().into(),
         alt: format!("{what}, {pose}, frame {}, {seen_from}. {say}", scene.frame)
             .trim_end()
             .into(),
-        size: [picture.width, picture.height],
         png: picture.png(),
+        image: picture,
     }
+}
+
+/// With a large letter first and a full stop last.
+fn sentence(say: &str) -> String {
+    let text = words::capital(&words::plain(say));
+    let ended = text.is_empty() || text.ends_with(['.', '!', '?']);
+    if ended { text } else { text + "." }
 }
 
 fn heat(scene: &Scene) -> Option<&Heat> {
@@ -241,7 +283,7 @@ fn close_up(shapes: &[Shape], bounds: Bounds, focus: &Focus) -> (Camera, String)
 
 /// A strip of the colours with the unit, the ends and the limit.
 fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
-    let (left, right, top) = (62.0, f64::from(width) - 70.0, 26.0);
+    let (left, right, top) = (68.0, f64::from(width) - 82.0, 28.0);
     let place = |value: f32| left + (right - left) * f64::from(scale.place(value).unwrap_or(0.0));
     let value = |value: f32| words::quantity(&heat.measure, f64::from(value));
     let svg = canvas::svg([f64::from(width), LEGEND], |sheet| {
@@ -250,7 +292,7 @@ fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
             [[0.0, 0.0], [f64::from(width), LEGEND]],
             RGBColor(r, g, b).mix(1.0),
         );
-        sheet.word(&words::title(&heat.measure), [left, 13.0], 12.0, INK, Hang::Start);
+        sheet.word(&words::title(&heat.measure), [left, 14.0], TEXT, INK, Hang::Start);
         for step in 0..96 {
             let x = |step: f64| left + (right - left) * step / 96.0;
             let [r, g, b] = viridis((step as f32 + 0.5) / 96.0).map(|c| c.round() as u8);
@@ -265,14 +307,14 @@ fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
         sheet.word(
             &value(scale.bottom),
             [left - 6.0, top + 6.0],
-            12.0,
+            TEXT,
             INK,
             Hang::End,
         );
         sheet.word(
             &value(scale.top),
             [right + 6.0, top + 6.0],
-            12.0,
+            TEXT,
             INK,
             Hang::Start,
         );
@@ -287,8 +329,8 @@ fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
             };
             sheet.word(
                 &format!("limit {}, outlined", value(limit)),
-                [x, top + 21.0],
-                12.0,
+                [x, top + 25.0],
+                TEXT,
                 INK,
                 hang,
             );

@@ -1,7 +1,7 @@
 //! The run in a terminal: the verdict in words first, then why, then each pose.
 
 use super::{words, worst};
-use crate::outcome::{Fitting, Outcome, PoseResult, Reason, Severity, Verdict};
+use crate::outcome::{Finding, Fitting, Outcome, PoseResult, Reason, Severity, Verdict};
 use std::path::Path;
 
 /// How many reasons a fitting shows before "and N more".
@@ -53,8 +53,8 @@ pub fn overall(outcome: &Outcome) -> String {
     format!("{} fittings: {}", outcome.fittings.len(), parts.join(", "))
 }
 
-/// What a fitting's verdict rests on, in one line: `skin shows through in 3 of 24 poses, worst standing: 243 cm² at
-/// the inner left thigh, 8.6 mm deep`.
+/// What a fitting's verdict rests on, in one line: `skin shows through in 3 of 24 poses, worst standing: 243 cm² in
+/// all, worst at the inner left thigh, 8.6 mm deep`.
 pub fn in_a_line(fitting: &Fitting) -> String {
     let tested = fitting
         .poses
@@ -65,8 +65,32 @@ pub fn in_a_line(fitting: &Fitting) -> String {
         return format!("within the limits in all of {}", poses(tested));
     };
     if first.pose.is_empty() {
-        return words::plain(&first.say);
+        let next = fitting.reasons.iter().find(|r| !r.pose.is_empty());
+        let and = next
+            .filter(|_| first.weight == Verdict::PartlyTested)
+            .map_or_else(String::new, |next| {
+                format!(
+                    " Apart from that, {}: {}.",
+                    words::verdict(next.weight).to_lowercase(),
+                    seen_in(fitting, next, tested)
+                )
+            });
+        return format!("{}{and}", words::plain(&headline(fitting, first)));
     }
+    seen_in(fitting, first, tested)
+}
+
+/// A finding without what to do, which is said below.
+fn headline(fitting: &Fitting, reason: &Reason) -> String {
+    fitting
+        .rig_findings
+        .iter()
+        .find(|finding| finding.code == reason.what && reason.say.starts_with(&finding.say))
+        .map_or_else(|| reason.say.clone(), |finding| finding.say.clone())
+}
+
+/// `skin shows through in 3 of 24 poses, worst standing: 243 cm² in all, ...`.
+fn seen_in(fitting: &Fitting, first: &Reason, tested: usize) -> String {
     let mut failing: Vec<&str> = same(fitting, first).map(|r| r.pose.as_str()).collect();
     failing.sort_unstable();
     failing.dedup();
@@ -95,13 +119,18 @@ fn poses(count: usize) -> String {
     }
 }
 
-/// `243 cm² at the inner left thigh, 8.6 mm deep`.
+/// `243 cm² in all, worst at the inner left thigh, 8.6 mm deep`.
 fn worst_value(fitting: &Fitting, reason: &Reason) -> String {
     let mut text = reason
         .value
         .map_or_else(|| "not measurable".into(), |v| words::quantity(&reason.what, v));
     if let Some(place) = reason.place.as_ref().filter(|p| !p.region.is_empty()) {
-        text.push_str(&format!(" at the {}", words::plain(&place.region)));
+        let all = if reason.what.ends_with("area_cm2") {
+            " in all"
+        } else {
+            ""
+        };
+        text.push_str(&format!("{all}, worst at the {}", words::plain(&place.region)));
     }
     if let Some(depth) = depth(fitting, reason) {
         text.push_str(&format!(", {} deep", words::quantity("_mm", depth)));
@@ -150,9 +179,21 @@ impl Page {
     fn fitting(&mut self, outcome: &Outcome, fitting: &Fitting) {
         let line = format!("{}: {}", words::fitting(fitting), in_a_line(fitting));
         self.verdict_line(fitting.verdict, &line);
-        if !fitting.reasons.is_empty() {
-            self.text.push_str("\nWhy\n");
+        if let [only] = fitting.reasons.as_slice()
+            && only.pose.is_empty()
+        {
+            // The one reason is the line above; only what to do is missing.
+            let help = only.say.strip_prefix(&headline(fitting, only)).unwrap_or("");
+            self.wrapped("", help.trim_start());
+        } else if !fitting.reasons.is_empty() {
+            self.why(fitting);
         }
+        self.table(outcome, fitting);
+        self.findings(fitting);
+    }
+
+    fn why(&mut self, fitting: &Fitting) {
+        self.text.push_str("\nWhy\n");
         for reason in fitting.reasons.iter().take(REASONS) {
             let pose = if reason.pose.is_empty() {
                 String::new()
@@ -169,8 +210,6 @@ impl Page {
             self.text
                 .push_str(&format!("  and {} more\n", fitting.reasons.len() - REASONS));
         }
-        self.table(outcome, fitting);
-        self.findings(fitting);
     }
 
     fn table(&mut self, outcome: &Outcome, fitting: &Fitting) {
@@ -200,10 +239,13 @@ impl Page {
     }
 
     fn findings(&mut self, fitting: &Fitting) {
-        if !fitting.rig_findings.is_empty() {
+        // Faults and stops are among the reasons already, and so is what was left untested.
+        let said = |finding: &&Finding| fitting.reasons.iter().all(|reason| reason.what != finding.code);
+        let notes: Vec<&Finding> = fitting.rig_findings.iter().filter(said).collect();
+        if !notes.is_empty() {
             self.text.push_str("\nThe rig\n");
         }
-        for finding in &fitting.rig_findings {
+        for finding in notes {
             let weight = match finding.severity {
                 Severity::Note => Verdict::NotApplicable,
                 Severity::Fault => Verdict::Fail,
@@ -282,8 +324,8 @@ mod tests {
         let text = render(&sample::outcome(), None, Look { width: 500, ..PLAIN });
         assert_eq!(
             text.lines().next().unwrap(),
-            "FAIL  moss-trousers on ash: skin shows through in 3 of 23 poses, worst standing: 243 cm² at the inner left \
-             thigh, 8.6 mm deep"
+            "FAIL  moss-trousers on ash: skin shows through in 3 of 23 poses, worst standing: 243 cm² in all, worst at \
+             the inner left thigh, 8.6 mm deep"
         );
     }
 

@@ -1,6 +1,7 @@
 //! How numbers, verdicts and names are put to a maker.
 
-use crate::outcome::{Demand, Finding, Fitting, Severity, Verdict};
+use crate::outcome::{Demand, Finding, Fitting, FrameResult, PoseResult, Severity, Verdict};
+pub use crate::units::{grouped, number};
 
 /// Path, what it is called on its own, and its short form in a running line.
 /// A path that is not listed is spelled out from its own words.
@@ -63,10 +64,21 @@ const TITLES: &[(&str, &str, &str)] = &[
         "Fabric inside another part's skin: how deep",
         "fabric inside another part's skin",
     ),
+    ("pinch.crease_mm", "Sharp folds: length", "sharp folds"),
+    (
+        "pinch.flipped_cm2",
+        "Fabric turned inside out, seen or closed in a crease: area",
+        "fabric turns inside out",
+    ),
     (
         "pinch.flipped_seen_cm2",
         "Fabric turned inside out: area seen",
         "fabric turns inside out",
+    ),
+    (
+        "pinch.width_least",
+        "Narrowest section of a leg or sleeve, now over as built",
+        "a leg or sleeve gets thin",
     ),
     ("seam_gap.worst_mm", "A seam opens: widest gap", "a seam opens"),
     (
@@ -86,7 +98,7 @@ const TITLES: &[(&str, &str, &str)] = &[
     ),
     (
         "skin_shows.anywhere.over_3mm_cm2",
-        "Skin shows through: area more than 3 mm deep",
+        "Skin shows through anywhere, edges included: area more than 3 mm deep",
         "skin shows through deeply",
     ),
     (
@@ -101,23 +113,58 @@ const TITLES: &[(&str, &str, &str)] = &[
     ),
     (
         "skin_shows.inner.area_cm2",
-        "Skin shows through: area",
+        "Skin shows through, 20 mm or more from an edge: area",
         "skin shows through",
     ),
     (
         "skin_shows.inner.depth_mm",
-        "Skin shows through: how deep",
+        "Skin shows through, 20 mm or more from an edge: how deep",
         "skin shows through",
     ),
     (
         "skin_shows.inner.over_1mm_cm2",
-        "Skin shows through: area more than 1 mm deep",
+        "Skin shows through, 20 mm or more from an edge: area more than 1 mm deep",
         "skin shows through",
     ),
     (
         "skin_shows.outside.area_cm2",
         "Skin outside its fabric, seen or closed in a crease: area",
         "skin outside its fabric",
+    ),
+    (
+        "squeeze.beyond_skin.p99",
+        "Length left, over the skin's: all but the worst hundredth",
+        "pressed together",
+    ),
+    (
+        "squeeze.beyond_skin.worst_5cm2",
+        "Length left, over the skin's: the worst 5 cm²",
+        "pressed together",
+    ),
+    (
+        "squeeze.raw.p95",
+        "Length left: all but the worst twentieth",
+        "pressed together",
+    ),
+    (
+        "squeeze.raw.p99",
+        "Length left: all but the worst hundredth",
+        "pressed together",
+    ),
+    (
+        "squeeze.raw.worst",
+        "Length left: the worst place",
+        "pressed together",
+    ),
+    (
+        "squeeze.u",
+        "Length left along the texture's U: all but the worst hundredth",
+        "pressed together along U",
+    ),
+    (
+        "squeeze.v",
+        "Length left along the texture's V: all but the worst hundredth",
+        "pressed together along V",
     ),
     (
         "stretch.beyond_skin.p99",
@@ -145,14 +192,44 @@ const TITLES: &[(&str, &str, &str)] = &[
         "pulled",
     ),
     (
+        "stretch.shear_deg",
+        "Angle between U and V changes: all but the worst hundredth",
+        "sheared",
+    ),
+    (
+        "stretch.u",
+        "Length now over length as built along the texture's U: all but the worst hundredth",
+        "pulled along U",
+    ),
+    (
+        "stretch.v",
+        "Length now over length as built along the texture's V: all but the worst hundredth",
+        "pulled along V",
+    ),
+    (
         "texture_drift.anisotropy_p99",
         "The print smears: how lopsided",
         "the print smears",
     ),
     (
         "texture_drift.density_p99",
-        "The print smears: change of size",
+        "The print gets larger: all but the worst hundredth",
         "the print smears",
+    ),
+    (
+        "texture_drift.density_worst",
+        "The print gets larger: the worst place",
+        "the print gets larger",
+    ),
+    (
+        "texture_drift.l2",
+        "The print is drawn out: the whole print",
+        "the print is drawn out",
+    ),
+    (
+        "texture_drift.pressed_p99",
+        "The print gets smaller: all but the worst hundredth",
+        "the print gets smaller",
     ),
     (
         "uncovered.edge.retreat_mm",
@@ -238,42 +315,6 @@ pub fn quantity(path: &str, value: f64) -> String {
     }
 }
 
-/// Three figures or so, thousands parted: `1,005`, `243`, `8.6`, `0.31`, `0`.
-pub fn number(value: f64) -> String {
-    if !value.is_finite() {
-        return "not measurable".into();
-    }
-    let size = value.abs();
-    let text = match size {
-        _ if size >= 99.95 => return grouped(value),
-        _ if size >= 9.995 => format!("{value:.1}"),
-        _ if size >= 0.0005 => format!("{value:.2}"),
-        _ => "0".into(),
-    };
-    let text = if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.')
-    } else {
-        &text
-    };
-    if text == "0" && size >= 0.0005 {
-        format!("{value:.3}")
-    } else {
-        text.replace('-', "\u{2212}")
-    }
-}
-
-fn grouped(value: f64) -> String {
-    let digits = format!("{:.0}", value.abs());
-    let mut text = String::from(if value < 0.0 { "\u{2212}" } else { "" });
-    for (at, digit) in digits.chars().enumerate() {
-        if at > 0 && (digits.len() - at).is_multiple_of(3) {
-            text.push(',');
-        }
-        text.push(digit);
-    }
-    text
-}
-
 /// The word for a verdict, the same in every output.
 pub fn verdict(verdict: Verdict) -> &'static str {
     match verdict {
@@ -316,16 +357,37 @@ pub fn severity(severity: Severity) -> &'static str {
     }
 }
 
-/// A name or sentence from a file: control signs become blanks, so that none steers a terminal.
+/// A name or sentence from a file: signs that steer become blanks, so that none moves a terminal's cursor and none
+/// turns the line it stands in from right to left.
 pub fn plain(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .collect()
+    let steers = |c: char| {
+        c.is_control()
+            || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    };
+    text.chars().map(|c| if steers(c) { ' ' } else { c }).collect()
+}
+
+/// The text with a large first letter.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// A pose's name as it is read: `sitting_leaning_forward` is `sitting leaning forward`.
 pub fn pose(name: &str) -> String {
     plain(name).replace('_', " ")
+}
+
+/// `standing`, or `walking, frame 7` where there are several.
+pub fn moment(of: &PoseResult, frame: &FrameResult) -> String {
+    let name = pose(&of.pose);
+    if of.frames.len() > 1 {
+        format!("{name}, frame {}", frame.frame)
+    } else {
+        name
+    }
 }
 
 /// `moss-trousers on ash`, `coat over moss-trousers on ash`.
@@ -337,6 +399,11 @@ pub fn fitting(fitting: &Fitting) -> String {
     } else {
         format!("{} on {body}", garments.join(" over "))
     }
+}
+
+/// `1 pose`, `1,204 poses`.
+pub fn count(of: usize, one: &str, more: &str) -> String {
+    format!("{} {}", grouped(of as f64), if of == 1 { one } else { more })
 }
 
 /// `12 in moss-trousers, worst at vertex 8`.
@@ -357,38 +424,6 @@ pub fn whereabouts(finding: &Finding) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn numbers_are_short_and_never_a_false_zero() {
-        let written = [
-            0.0,
-            0.004,
-            0.31,
-            5.0,
-            8.6,
-            19.24,
-            99.96,
-            243.4,
-            1005.2,
-            -12.5,
-            f64::NAN,
-        ]
-        .map(number);
-        let expected = [
-            "0",
-            "0.004",
-            "0.31",
-            "5",
-            "8.6",
-            "19.2",
-            "100",
-            "243",
-            "1,005",
-            "\u{2212}12.5",
-            "not measurable",
-        ];
-        assert_eq!(written, expected);
-    }
 
     #[test]
     fn quantities_carry_their_unit() {
@@ -412,5 +447,6 @@ mod tests {
     #[test]
     fn a_name_cannot_steer_a_terminal() {
         assert_eq!(plain("a\u{1b}[2Jb\n"), "a [2Jb ");
+        assert_eq!(plain("a\u{202e}b\u{5d0}"), "a b\u{5d0}");
     }
 }

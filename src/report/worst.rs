@@ -40,6 +40,23 @@ pub fn limits<'a>(outcome: &'a Outcome, fitting: &'a Fitting) -> &'a Limits {
     }
 }
 
+/// The thigh that the default limits are set for, millimetres.
+pub const THIGH_OF_LIMITS_MM: f64 = 410.0;
+
+/// The wearer's thigh in millimetres, read back from how the limits of lengths were scaled; `None` where no length
+/// has a limit.
+pub fn thigh_mm(outcome: &Outcome, fitting: &Fitting) -> Option<f64> {
+    let lengths = fitting.limits.iter().filter(|(path, _)| path.ends_with("_mm"));
+    let scales = lengths.flat_map(|(path, row)| {
+        row.iter()
+            .filter_map(move |(demand, value)| Some(value / limit(&outcome.limits, path, *demand)?))
+    });
+    scales
+        .into_iter()
+        .find(|scale| scale.is_finite() && *scale > 0.0)
+        .map(|scale| scale * THIGH_OF_LIMITS_MM)
+}
+
 /// The limit of a number in a pose of this demand.
 pub fn limit(limits: &Limits, path: &str, demand: Demand) -> Option<f64> {
     limits.get(path)?.get(&demand).copied()

@@ -202,6 +202,18 @@ impl Bone {
         }
     }
 
+    /// The name in a maker's words: `left upper leg`.
+    pub fn words(self) -> String {
+        let mut words = String::new();
+        for letter in self.name().chars() {
+            if letter.is_uppercase() {
+                words.push(' ');
+            }
+            words.extend(letter.to_lowercase());
+        }
+        words
+    }
+
     /// The bone of a VRM 1.0 name, spelt exactly so.
     pub fn from_name(name: &str) -> Option<Self> {
         Self::all().into_iter().find(|bone| bone.name() == name)

@@ -145,8 +145,37 @@ fn to_f32(point: &Point3<f64>) -> [f32; 3] {
 
 /// True for a row that is empty, has a weight that is not finite, or does not add up to 1.
 pub fn row_is_faulty(rows: &Rows, vertex: usize) -> bool {
+    row_fault(rows, vertex).is_some()
+}
+
+/// What a weight row is, where it cannot be used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum RowFault {
+    /// A weight that is not a number, or infinite.
+    NotFinite,
+    /// A weight below 0, whatever the sum is.
+    Negative,
+    /// No weight at all.
+    Zero,
+    /// The sum is further than [`ROW_SUM_TOLERANCE`] from 1.
+    Unnormalised,
+}
+
+/// The first fault of a weight row; `None` for one that can be used.
+pub fn row_fault(rows: &Rows, vertex: usize) -> Option<RowFault> {
     let sum: f64 = rows.row(vertex).map(|(_, weight)| f64::from(weight)).sum();
-    (sum - 1.0).abs().is_nan() || (sum - 1.0).abs() > ROW_SUM_TOLERANCE
+    let any = |bad: fn(f32) -> bool| rows.row(vertex).any(|(_, weight)| bad(weight));
+    if any(|weight| !weight.is_finite()) {
+        Some(RowFault::NotFinite)
+    } else if any(|weight| weight < 0.0) {
+        Some(RowFault::Negative)
+    } else if sum == 0.0 {
+        Some(RowFault::Zero)
+    } else if (sum - 1.0).abs() > ROW_SUM_TOLERANCE {
+        Some(RowFault::Unnormalised)
+    } else {
+        None
+    }
 }
 
 /// The map from a mesh's space to the world at its bind.

@@ -63,8 +63,7 @@ fn reason(
     limit: f64,
     weight: Verdict,
 ) -> Reason {
-    let id = path.split('.').next().unwrap_or(path);
-    let place = frame.worst.get(id).cloned();
+    let place = frame.place_of(path).cloned();
     Reason {
         what: path.to_owned(),
         pose: result.pose.clone(),

@@ -6,19 +6,24 @@ use crate::outcome::{Numbers, Place};
 /// What is wrong, where, how much, and from where it is seen.
 pub fn over(path: &str, value: Option<f64>, limit: f64, place: Option<&Place>, all: &Numbers) -> String {
     let about = measure::find(path).map_or(path, |(_, number)| number.about);
-    let at = place.map_or_else(String::new, |place| {
-        if place.region.is_empty() {
-            String::new()
-        } else {
-            format!(" at the {}", place.region)
+    // Areas are sums over the whole garment and p99 values belong to no place: the place is where it is worst.
+    let at = place
+        .filter(|place| !place.region.is_empty())
+        .map_or_else(String::new, |place| format!("worst at the {}", place.region));
+    let worst = |path: &str, unit: &str| {
+        let value = all.get(path).map(|value| format!("{} {unit}", short(value)));
+        match (at.is_empty(), value) {
+            (true, None) => String::new(),
+            (true, Some(value)) => format!(", up to {value}"),
+            (false, None) => format!(", {at}"),
+            (false, Some(value)) => format!(", {at} ({value})"),
         }
-    });
+    };
     let Some(value) = value else {
         return format!("Not measured: {about}. That counts as a failure, since silence is no pass.");
     };
     match path {
         "skin_shows.inner.area_cm2" => {
-            let depth = all.get("skin_shows.inner.depth_mm").unwrap_or(0.0);
             let seen = place.map_or("", |place| place.seen_from.as_str());
             let seen = if seen.is_empty() {
                 String::new()
@@ -26,58 +31,60 @@ pub fn over(path: &str, value: Option<f64>, limit: f64, place: Option<&Place>, a
                 format!(", seen {seen}")
             };
             format!(
-                "Skin shows through the fabric{at}: {} cm² in all, up to {} mm deep{seen} (limit {} cm²).",
+                "Skin shows through the fabric: {} cm² in all{}{seen} (limit {} cm²).",
                 short(value),
-                short(depth),
+                worst("skin_shows.inner.depth_mm", "mm deep"),
                 short(limit)
             )
         }
         "skin_shows.anywhere.over_3mm_cm2" => {
             format!(
-                "Skin stands out by more than 3 mm{at}: {} cm² (limit {} cm²).",
+                "Skin stands out of the fabric by more than 3 mm: {} cm² in all{} (limit {} cm²).",
                 short(value),
+                worst("", ""),
                 short(limit)
             )
         }
         "lift.area_cm2" => {
-            let most = all.get("lift.worst_mm").unwrap_or(0.0);
             format!(
-                "Fabric stands off more than as built{at}: {} cm², up to {} mm (limit {} cm²).",
+                "Fabric stands off more than as built: {} cm² in all{} (limit {} cm²).",
                 short(value),
-                short(most),
+                worst("lift.worst_mm", "mm"),
                 short(limit)
             )
         }
         "dip.p99_mm" => format!(
-            "Fabric sinks towards the skin{at}: {} mm of its room is lost (limit {} mm).",
+            "Fabric sinks towards the skin: a hundredth of the garment loses {} mm of its room or more{} (limit {} mm).",
             short(value),
+            worst("dip.worst_mm", "mm"),
             short(limit)
         ),
         "stretch.beyond_skin.p99" => format!(
-            "Fabric is pulled {} % more than the skin{at}, over a hundredth of the garment (limit {} %).",
+            "Fabric is pulled more than the skin: a hundredth of the garment by {} % or more{} (limit {} %).",
             percent(value),
+            worst("", ""),
             percent(limit)
         ),
         "stretch.beyond_skin.worst_5cm2" => format!(
-            "A small place{at} is pulled {} % more than the skin (limit {} % on 5 cm²).",
+            "A small place is pulled {} % more than the skin{} (limit {} % on 5 cm²).",
             percent(value),
+            worst("", ""),
             percent(limit)
         ),
-        _ => format!("{about}{at}: {} (limit {}).", short(value), short(limit)),
+        _ => format!(
+            "{about}: {}{} (limit {}).",
+            short(value),
+            worst("", ""),
+            short(limit)
+        ),
     }
 }
 
 fn percent(ratio: f64) -> String {
-    short((ratio - 1.0) * 100.0)
+    short((ratio * 1000.0 - 1000.0).round() / 10.0)
 }
 
-/// Two figures below 10, whole numbers above.
+/// As in every other output.
 pub fn short(value: f64) -> String {
-    if value.abs() >= 9.95 {
-        format!("{value:.0}")
-    } else if value.abs() >= 0.995 {
-        format!("{value:.1}")
-    } else {
-        format!("{value:.2}")
-    }
+    crate::units::number(value)
 }
