@@ -102,11 +102,15 @@ fn row(dressed: &Dressed, name: &str) -> Result<Vec<Image>, String> {
         shapes.push(Shape {
             positions: scratch.layer_positions(index),
             triangles: &layer.surface.triangles,
-            paint: layer.surface.uvs.as_ref().map_or(Paint::Plain(CLOTH), |uvs| Paint::Check {
-                uvs,
-                squares: SQUARES,
-                colours: [CLOTH, DARKER],
-            }),
+            paint: layer
+                .surface
+                .uvs
+                .as_ref()
+                .map_or(Paint::Plain(CLOTH), |uvs| Paint::Check {
+                    uvs,
+                    squares: SQUARES,
+                    colours: [CLOTH, DARKER],
+                }),
         });
     }
     let bounds = bounds_of(scratch.body_positions());
