@@ -26,6 +26,15 @@ pub fn of_fitting(dressed: &Dressed, plan: &Plan, fitting: &Fitting, number: usi
         .collect()
 }
 
+/// The first `most` of the scenes of [`of_fitting`].
+pub fn worst_of(dressed: &Dressed, plan: &Plan, fitting: &Fitting, number: usize, most: usize) -> Vec<Scene> {
+    wanted(fitting)
+        .into_par_iter()
+        .take(most)
+        .map(|(pose, frame, place, what)| scene(dressed, plan, fitting, number, (pose, frame), place, &what))
+        .collect()
+}
+
 /// What [`of_fitting`] shows.
 fn wanted(fitting: &Fitting) -> Vec<Wanted> {
     let mut wanted: Vec<Wanted> = Vec::new();

@@ -1,8 +1,17 @@
-//! `gusset demo`: an invented wearer and trousers, one pair with a planted fault, and what gusset says of them.
+//! `gusset demo`: an invented crew, their clothes, planted faults, and what gusset says of them.
 
 use super::{Trouble, posed, try_on};
-use gusset::demo;
-use std::path::PathBuf;
+use gusset::demo::{self, Fault, Scenario, Worn};
+use gusset::fitting::{self, Dressed, Plan, Sequence};
+use gusset::outcome::{Fitting, Outcome};
+use gusset::pose;
+use gusset::report::folder::{self, Extras};
+use gusset::report::{text, words};
+use gusset::scenes;
+use gusset::wardrobe::{Outfit, dress};
+use rayon::prelude::*;
+use std::fmt::Write;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 #[derive(Debug, clap::Args)]
@@ -10,12 +19,26 @@ pub(super) struct Arguments {
     /// Where to write the rigs and the report
     #[arg(default_value = "gusset-demo", value_name = "DIR")]
     folder: PathBuf,
+    /// Write the rigs and stop
+    #[arg(long)]
+    only_files: bool,
     /// No progress on stderr
     #[arg(long, short)]
     quiet: bool,
 }
 
-/// The demo succeeds when it ran: its planted fault must fail, and that is what it shows.
+/// Poses that show each planted fault; all 40 would take minutes and say the same.
+const FAULT_POSES: [&str; 4] = ["standing", "wide_stance", "sitting", "bend_forward"];
+/// Pictures of one fitting: the report is a tour, not an archive.
+const PICTURES: usize = 2;
+
+/// One fitting of the demo.
+struct Stand<'a> {
+    worn: &'a Worn,
+    fault: Option<Fault>,
+}
+
+/// The demo succeeds when it ran: its planted faults must fail, and that is what it shows.
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let folder = &arguments.folder;
     std::fs::create_dir_all(folder).map_err(|error| {
@@ -24,29 +47,125 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
             folder.display()
         ))
     })?;
-    let pieces = demo::quick();
-    let mut files = Vec::new();
-    for piece in &pieces {
-        let file = folder.join(format!("{}.glb", piece.name));
-        posed::write_whole(&file, &piece.glb())?;
-        files.push(file);
-    }
-    let [body, clean, faulty] = &files[..] else {
-        return Err(Trouble::Say("the demo has no pieces; please report this".into()));
-    };
+    let scenario = demo::scenario();
+    let count = write(&scenario, folder)?;
     super::print(&format!(
-        "An invented wearer, clean trousers, and the same with a planted fault, written to {}.\n\n",
+        "An invented crew and their rack: {count} files written to {}.\n",
         folder.display()
     ));
-    try_on::run_files(
-        &[body.clone(), clean.clone(), faulty.clone()],
-        folder,
-        arguments.quiet,
-    )?;
-    super::print(&format!(
-        "\nTry it yourself:  gusset try {} {}\n",
-        body.display(),
-        faulty.display()
-    ));
+    if arguments.only_files {
+        return Ok(ExitCode::SUCCESS);
+    }
+    let stands = stands(&scenario);
+    let bar = try_on::bar(stands.len() as u64, arguments.quiet, "fittings");
+    let done: Vec<(Dressed, Plan, Fitting)> = stands
+        .par_iter()
+        .map(|stand| {
+            let done = fit(stand, folder);
+            bar.inc(1);
+            done
+        })
+        .collect::<Result<_, _>>()?;
+    bar.finish_and_clear();
+    let outcome = try_on::outcome_of(done.iter().map(|(_, _, fitting)| fitting.clone()).collect());
+    let page = report(&done, &outcome, &folder.join("report"))?;
+    super::print(&summary(&stands, &outcome, folder, &page));
     Ok(ExitCode::SUCCESS)
+}
+
+/// Writes every body and garment; returns how many files that were.
+fn write(scenario: &Scenario, folder: &Path) -> Result<usize, Trouble> {
+    let clothes = scenario
+        .garments
+        .iter()
+        .chain(scenario.faulty.iter().map(|(_, worn)| worn))
+        .map(|worn| &worn.piece);
+    let pieces: Vec<_> = scenario.bodies.iter().chain(clothes).collect();
+    pieces
+        .par_iter()
+        .map(|piece| posed::write_whole(&file(folder, &piece.name), &piece.glb()))
+        .collect::<Result<Vec<()>, _>>()?;
+    Ok(pieces.len())
+}
+
+fn file(folder: &Path, name: &str) -> PathBuf {
+    folder.join(format!("{name}.glb"))
+}
+
+/// Clean clothes first, then one planted fault after the other.
+fn stands(scenario: &Scenario) -> Vec<Stand<'_>> {
+    let clean = scenario.garments.iter().map(|worn| Stand { worn, fault: None });
+    let faulty = scenario.faulty.iter().map(|(fault, worn)| Stand {
+        worn,
+        fault: Some(*fault),
+    });
+    clean.chain(faulty).collect()
+}
+
+fn fit(stand: &Stand, folder: &Path) -> Result<(Dressed, Plan, Fitting), Trouble> {
+    let dressed = dress(&Outfit {
+        body: Some(file(folder, &stand.worn.body)),
+        garment: file(folder, &stand.worn.piece.name),
+        over: stand.worn.over.iter().map(|name| file(folder, name)).collect(),
+        ..Outfit::default()
+    })
+    .map_err(Trouble::say)?;
+    let plan = Plan {
+        sequences: poses(stand),
+        ..Plan::default()
+    };
+    let fitting = fitting::run(&dressed, &plan, &|| ());
+    Ok((dressed, plan, fitting))
+}
+
+/// Clean clothes go through every still pose, faulty ones through those that show the faults.
+fn poses(stand: &Stand) -> Vec<Sequence> {
+    let wanted = |pose: &&pose::Pose| match stand.fault {
+        None => pose.frames.len() == 1,
+        Some(_) => FAULT_POSES.contains(&pose.name.as_str()),
+    };
+    pose::all().iter().filter(wanted).map(Sequence::from).collect()
+}
+
+fn report(done: &[(Dressed, Plan, Fitting)], outcome: &Outcome, folder: &Path) -> Result<PathBuf, Trouble> {
+    let scenes: Vec<_> = done
+        .par_iter()
+        .enumerate()
+        .map(|(number, (dressed, plan, fitting))| scenes::worst_of(dressed, plan, fitting, number, PICTURES))
+        .collect::<Vec<_>>()
+        .concat();
+    let extras = Extras {
+        scenes: &scenes,
+        ..Extras::default()
+    };
+    Ok(folder::write(folder, outcome, &extras)
+        .map_err(Trouble::say)?
+        .page)
+}
+
+/// A line for each fitting: the verdict, who wears what, and why.
+fn summary(stands: &[Stand], outcome: &Outcome, folder: &Path, page: &Path) -> String {
+    let mut text = String::new();
+    for (stand, fitting) in stands.iter().zip(&outcome.fittings) {
+        if stand.fault == Some(Fault::ALL[0]) {
+            text.push_str("\nThe work trousers with a fault planted:\n");
+        } else if stand.fault.is_none() && text.is_empty() {
+            text.push_str("\nClean clothes, in every still pose of the library:\n");
+        }
+        let verdict = words::verdict(fitting.verdict);
+        let _ = writeln!(
+            text,
+            "{verdict:14} {}: {}",
+            stand.worn.piece.name,
+            text::in_a_line(fitting)
+        );
+    }
+    let _ = writeln!(
+        text,
+        "\nReport: {}\nAll 40 poses, also those that move:  gusset try {} {}",
+        page.display(),
+        file(folder, "wren").display(),
+        file(folder, "work_trousers_9").display(),
+    );
+    text
 }

@@ -168,27 +168,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     Ok(exit_code(outcome.verdict))
 }
 
-/// The same on files, with every default: what the demo runs.
-pub(super) fn run_files(files: &[PathBuf], out: &Path, quiet: bool) -> Result<ExitCode, Trouble> {
-    let mut words = vec!["try".to_owned()];
-    words.extend(files.iter().map(|file| file.display().to_string()));
-    let parsed = <Only as clap::Parser>::try_parse_from(words).map_err(Trouble::say)?;
-    run(&Arguments {
-        out: Some(out.join("report")),
-        quiet,
-        ..parsed.arguments
-    })
-}
-
-/// The arguments by themselves, to get their defaults.
-#[derive(Debug, clap::Parser)]
-struct Only {
-    #[command(flatten)]
-    arguments: Arguments,
-}
-
 /// The record of a run.
-fn outcome_of(fittings: Vec<Fitting>) -> Outcome {
+pub(super) fn outcome_of(fittings: Vec<Fitting>) -> Outcome {
     Outcome {
         schema_version: SCHEMA_VERSION,
         verdict: fittings
@@ -329,13 +310,18 @@ fn plan(arguments: &Arguments, dressed: &Dressed) -> Result<Plan, Trouble> {
 
 fn progress(arguments: &Arguments, plan: &Plan) -> ProgressBar {
     let frames: usize = plan.sequences.iter().map(|sequence| sequence.frames.len()).sum();
-    let target = if arguments.quiet {
+    bar(frames as u64, arguments.quiet, "frames")
+}
+
+/// A progress bar on stderr, or none.
+pub(super) fn bar(count: u64, quiet: bool, of: &str) -> ProgressBar {
+    let target = if quiet {
         ProgressDrawTarget::hidden()
     } else {
         ProgressDrawTarget::stderr()
     };
-    let bar = ProgressBar::with_draw_target(Some(frames as u64), target);
-    if let Ok(style) = ProgressStyle::with_template("{bar:32} {pos}/{len} frames") {
+    let bar = ProgressBar::with_draw_target(Some(count), target);
+    if let Ok(style) = ProgressStyle::with_template(&format!("{{bar:32}} {{pos}}/{{len}} {of}")) {
         bar.set_style(style);
     }
     bar

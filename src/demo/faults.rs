@@ -24,8 +24,10 @@ pub enum Fault {
     Swapped,
     /// One edge of the left side seam has weights of its own: the seam opens.
     Ripped,
-    /// The hems climb: they hold partly to the thigh.
+    /// The left hem climbs: it holds partly to the thigh.
     Climbing,
+    /// The waistband hangs on the left thigh: it goes where the thigh goes.
+    Waistband,
     /// One weight row sums to 0.62.
     LightRow,
     /// One weight row is empty.
@@ -38,7 +40,7 @@ pub enum Fault {
 
 impl Fault {
     /// All faults, in the order of their definition.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 13] = [
         Self::Bleed,
         Self::Sunk,
         Self::Held,
@@ -47,6 +49,7 @@ impl Fault {
         Self::Swapped,
         Self::Ripped,
         Self::Climbing,
+        Self::Waistband,
         Self::LightRow,
         Self::EmptyRow,
         Self::InsideOut,
@@ -64,6 +67,7 @@ impl Fault {
             Self::Swapped => "swapped",
             Self::Ripped => "ripped",
             Self::Climbing => "climbing",
+            Self::Waistband => "waistband",
             Self::LightRow => "light_row",
             Self::EmptyRow => "empty_row",
             Self::InsideOut => "inside_out",
@@ -86,6 +90,7 @@ pub fn plant(clean: &Rig, fault: Fault) -> Rig {
         Fault::Swapped => swap(&mut rig, &leg),
         Fault::Ripped => rip(&mut rig, &leg),
         Fault::Climbing => climb(&mut rig, &leg),
+        Fault::Waistband => hang(&mut rig, &leg),
         Fault::LightRow => scale_row(&mut rig, &leg, 0.62),
         Fault::EmptyRow => scale_row(&mut rig, &leg, 0.0),
         Fault::InsideOut => rig.meshes[0]
@@ -242,6 +247,20 @@ fn climb(rig: &mut Rig, leg: &Leg) {
         if point.x > 0.0 && low > 0.0 {
             give(row, leg.thigh, 0.30 * low);
         }
+    });
+}
+
+/// The uppermost hand's breadth follows the left thigh, fading out downwards.
+fn hang(rig: &mut Rig, leg: &Leg) {
+    let highest = rig.meshes[0]
+        .positions
+        .iter()
+        .map(|position| f64::from(position[1]))
+        .fold(f64::MIN, f64::max);
+    let band = 0.25 * leg.thigh_length();
+    change_rows(rig, |point, row| {
+        let high = (1.3 - (highest - point.y) / band).clamp(0.0, 1.0);
+        give(row, leg.thigh, high);
     });
 }
 

@@ -25,7 +25,7 @@ pub use faults::{Fault, plant};
 pub use garment::{Garment, garment};
 pub use mannequin::{Mannequin, body};
 pub use pattern::{Kind, Pattern};
-pub use scenario::{Piece, Scenario, Worn, quick, scenario};
+pub use scenario::{Piece, Scenario, Worn, scenario};
 pub use size::{BodyShape, Girths, Helpers};
 
 #[cfg(test)]

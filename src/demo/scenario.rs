@@ -1,7 +1,7 @@
 //! Which bodies and garments does the demo show?
 
 use super::faults::{Fault, plant};
-use super::garment::{Garment, garment};
+use super::garment::garment;
 use super::mannequin::{Mannequin, body};
 use super::pattern::{Kind, Pattern};
 use super::print::{Dyes, check};
@@ -107,128 +107,100 @@ pub struct Worn {
     pub over: Option<String>,
 }
 
-/// Wearer, garment, kind, build splay in degrees, what it is worn over, colours.
-type Hanger = (&'static str, &'static str, Kind, f64, Option<&'static str>, Dyes);
-
-/// Garments of the rack: body, name, kind, build splay in degrees, worn over, dyes.
-const RACK: [Hanger; 6] = [
-    (
-        "wren",
-        "work_trousers",
-        Kind::SlimTrousers,
-        8.0,
-        None,
-        dyes([74, 94, 122], [92, 112, 140]),
-    ),
-    (
-        "wren",
-        "skirt",
-        Kind::Skirt,
-        6.0,
-        None,
-        dyes([140, 74, 70], [160, 96, 88]),
-    ),
-    (
-        "wren",
-        "leggings",
-        Kind::Leggings,
-        8.0,
-        None,
-        dyes([58, 62, 70], [76, 80, 90]),
-    ),
-    (
-        "brock",
-        "tunic",
-        Kind::Tunic,
-        7.0,
-        None,
-        dyes([176, 164, 132], [192, 182, 152]),
-    ),
-    (
-        "brock",
-        "padded_jacket",
-        Kind::Jacket,
-        7.0,
-        Some("tunic"),
-        dyes([96, 108, 82], [114, 126, 98]),
-    ),
-    (
-        "pip",
-        "wide_trousers",
-        Kind::WideTrousers,
-        8.0,
-        None,
-        dyes([122, 98, 66], [142, 118, 84]),
-    ),
-];
-
-const fn dyes(ground: [u8; 3], check: [u8; 3]) -> Dyes {
-    Dyes { ground, check }
+/// What hangs on the rack: who wears it, what it is, how it is dyed.
+struct Hanger {
+    wearer: &'static str,
+    name: &'static str,
+    kind: Kind,
+    /// Hip splay of the build pose, degrees.
+    splay: f64,
+    over: Option<&'static str>,
+    dyes: Dyes,
 }
 
-/// The invented crew: Wren and Brock of average build, Pip a child; their rack; and the faults.
-pub fn scenario() -> Scenario {
+const fn hanger(
+    wearer: &'static str,
+    name: &'static str,
+    (kind, splay): (Kind, f64),
+    over: Option<&'static str>,
+    [ground, check]: [[u8; 3]; 2],
+) -> Hanger {
+    Hanger {
+        wearer,
+        name,
+        kind,
+        splay,
+        over,
+        dyes: Dyes { ground, check },
+    }
+}
+
+const BLUE: [[u8; 3]; 2] = [[74, 94, 122], [92, 112, 140]];
+const RED: [[u8; 3]; 2] = [[140, 74, 70], [160, 96, 88]];
+const BLACK: [[u8; 3]; 2] = [[58, 62, 70], [76, 80, 90]];
+const FLAX: [[u8; 3]; 2] = [[176, 164, 132], [192, 182, 152]];
+const MOSS: [[u8; 3]; 2] = [[96, 108, 82], [114, 126, 98]];
+const EARTH: [[u8; 3]; 2] = [[122, 98, 66], [142, 118, 84]];
+
+/// The rack. The first are the trousers that the faults are planted in; the next the same, built with the legs together.
+const RACK: [Hanger; 7] = [
+    hanger("wren", "work_trousers_9", (Kind::SlimTrousers, 9.0), None, BLUE),
+    hanger("wren", "work_trousers_0", (Kind::SlimTrousers, 0.0), None, BLUE),
+    hanger("wren", "skirt", (Kind::Skirt, 6.0), None, RED),
+    hanger("wren", "leggings", (Kind::Leggings, 8.0), None, BLACK),
+    hanger("brock", "tunic", (Kind::Tunic, 7.0), None, FLAX),
+    hanger("brock", "padded_jacket", (Kind::Jacket, 7.0), Some("tunic"), MOSS),
+    hanger("pip", "wide_trousers", (Kind::WideTrousers, 8.0), None, EARTH),
+];
+
+/// The invented crew: Wren and Brock of average build, Pip a child.
+fn crew() -> Vec<Mannequin> {
     let crew = [
         BodyShape::woman("wren"),
         BodyShape::man("brock"),
         BodyShape::child("pip"),
     ];
-    let crew: Vec<Mannequin> = crew.par_iter().map(body).collect();
-    let made: Vec<(Worn, Garment)> = RACK
-        .par_iter()
-        .filter_map(|(wearer, name, kind, splay, over, dyes)| {
-            let wearer = crew.iter().find(|body| body.shape.name == *wearer)?;
-            let cloth = garment(wearer, &Pattern::new(name, *kind).built_at(*splay));
-            let piece = Piece::printed(name, cloth.rig(), check(cloth.print_side, *dyes));
-            let over = over.map(ToOwned::to_owned);
-            Some((
-                Worn {
-                    piece,
-                    body: wearer.shape.name.clone(),
-                    over,
-                },
-                cloth,
-            ))
-        })
-        .collect();
-    let (clean, cloth) = &made[0];
-    let faulty = Fault::ALL.into_iter().map(|fault| {
-        let name = format!("{}_{}", clean.piece.name, fault.name());
-        let piece = Piece {
-            print_png: clean.piece.print_png.clone(),
-            ..Piece::plain(&name, &plant(cloth.rig(), fault))
-        };
-        (
-            fault,
-            Worn {
-                piece,
-                body: clean.body.clone(),
-                over: None,
-            },
-        )
-    });
+    crew.par_iter().map(body).collect()
+}
+
+/// The crew, their rack, and the work trousers with one fault each.
+pub fn scenario() -> Scenario {
+    let crew = crew();
+    let garments: Vec<Worn> = RACK.par_iter().filter_map(|hanger| made(&crew, hanger)).collect();
+    let faulty = Fault::ALL
+        .into_iter()
+        .map(|fault| (fault, spoilt(&garments[0], fault)));
     Scenario {
         faulty: faulty.collect(),
         bodies: crew
             .iter()
             .map(|body| Piece::plain(&body.shape.name, &body.rig()))
             .collect(),
-        garments: made.into_iter().map(|(worn, _)| worn).collect(),
+        garments,
     }
 }
 
-/// The shortest demo: a body, clean slim trousers, and the same trousers with weights bled from the left thigh.
-pub fn quick() -> [Piece; 3] {
-    let woman = body(&BodyShape::woman("wren"));
-    // A little closer than usual: in a deep sitting crease cloth loses all its room, so it must not have too much.
-    let pattern = Pattern {
-        ease: 0.005,
-        ..Pattern::new("slim_trousers", Kind::SlimTrousers)
-    };
-    let trousers = garment(&woman, &pattern);
-    [
-        Piece::plain("wren", &woman.rig()),
-        Piece::plain("slim_trousers", trousers.rig()),
-        Piece::plain("slim_trousers_bled", &plant(trousers.rig(), Fault::Bleed)),
-    ]
+fn made(crew: &[Mannequin], hanger: &Hanger) -> Option<Worn> {
+    let wearer = crew.iter().find(|body| body.shape.name == hanger.wearer)?;
+    let cloth = garment(
+        wearer,
+        &Pattern::new(hanger.name, hanger.kind).built_at(hanger.splay),
+    );
+    Some(Worn {
+        piece: Piece::printed(hanger.name, cloth.rig(), check(cloth.print_side, hanger.dyes)),
+        body: hanger.wearer.to_owned(),
+        over: hanger.over.map(ToOwned::to_owned),
+    })
+}
+
+/// The same garment with a fault planted.
+fn spoilt(clean: &Worn, fault: Fault) -> Worn {
+    let name = format!("{}_{}", clean.piece.name, fault.name());
+    Worn {
+        piece: Piece {
+            print_png: clean.piece.print_png.clone(),
+            ..Piece::plain(&name, &plant(&clean.piece.rig, fault))
+        },
+        ..clean.clone()
+    }
 }

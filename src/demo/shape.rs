@@ -273,7 +273,7 @@ fn trunk(body: &BodyShape, sizes: &Girths, joints: &Joints) -> Limb {
     let (chest, waist, seat) = (sizes.chest / TAU, sizes.waist / TAU, sizes.seat / TAU);
     let shoulder = body.shoulder_breadth / 2.0;
     let between = |share: f64| waist + (chest - waist) * share;
-    let narrow = 1.0 - 0.09 * woman; // a woman's waist is narrowest above the navel
+    let narrow = 1.0 - 0.11 * woman; // a woman's waist is narrowest above the navel
     let z = |metres: f64| metres * body.stature / 1.75;
     let both = |mean: f64, side: f64, front: f64, back: f64, power: f64, ahead: f64| {
         section(mean, [side, side, front, back], power, [0.0, z(ahead)])
@@ -288,8 +288,21 @@ fn trunk(body: &BodyShape, sizes: &Girths, joints: &Joints) -> Limb {
             both(0.45 * seat + 0.55 * waist, 1.06, 0.82, 0.68, 2.3, 0.0),
         ),
         (0.600, both(waist, 1.09, 0.86, 0.68, 2.3, 0.002)),
-        (0.636, both(between(0.12) * narrow, 1.09, 0.84, 0.70, 2.3, 0.0)),
-        (0.672, both(between(0.48) * narrow, 1.06, 0.80, 0.74, 2.3, -0.004)),
+        (
+            0.636,
+            both(between(0.12) * narrow, 1.09 - 0.05 * woman, 0.84, 0.70, 2.3, 0.0),
+        ),
+        (
+            0.672,
+            both(
+                between(0.48) * narrow,
+                1.06 - 0.04 * woman,
+                0.80,
+                0.74,
+                2.3,
+                -0.004,
+            ),
+        ),
         (
             0.708,
             both(
