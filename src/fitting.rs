@@ -470,7 +470,7 @@ fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
         position_m: position.map(f64::from),
         region: region_of(body, skin_triangle),
         seen_from: match at {
-            At::Skin(point) => seen_from(body, moment.seen[point].from, world),
+            At::Skin(point) => seen_from(body, moment.seen_from(point), world),
             _ => String::new(),
         },
     }

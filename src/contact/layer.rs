@@ -483,8 +483,9 @@ impl SkinSamples {
                 let at = all.position(point, &built.positions, &body.triangles);
                 let own = all.triangle[point];
                 let normal = vertex_or_face_normal(&all, point, body, &built.normals);
-                let mask = built.body.parts[own as usize].near() | HOMELESS;
-                let (cover, where_covered) = cover(built, &fabric, tags, at, normal, mask)?;
+                let part = built.body.parts[own as usize];
+                let masks = (part.bit(), part.near() | HOMELESS);
+                let (cover, where_covered) = cover(built, &fabric, tags, at, normal, masks)?;
                 Some((cover, edges.distance(where_covered)))
             })
             .collect();
@@ -532,7 +533,7 @@ fn cover(
     tags: &[u32],
     at: [f32; 3],
     normal: [f32; 3],
-    mask: PartMask,
+    (own, mask): (PartMask, PartMask),
 ) -> Option<(u32, [f32; 3])> {
     let normal = vector::narrow(vector::unit(vector::wide(normal)));
     let start = 1e-4 * built.scale;
@@ -544,13 +545,14 @@ fn cover(
     let along = |t: f32, sign: f32| std::array::from_fn(|k| at[k] + sign * t * normal[k]);
     let mut hits = Vec::new();
     fabric.ray_all(at, normal, reach + start, ALL, &mut hits);
-    // Fabric that faces the same way is met from behind. A ray that first enters a garment from outside would come
-    // out on its far side: where the skin between is cut away, that is no cover (an arm beside a trouser leg).
+    // Fabric that faces the same way is met from behind. A ray that first enters a garment from outside comes out on
+    // its far side, past a waist or where the skin between is cut away: that is no cover (an arm beside the trunk).
+    // Only the inner sheet of padding over the sample's own part may lie between.
     let mut entered = false;
     for hit in &hits {
         let tag = tags[hit.triangle as usize];
-        entered |= hit.front && tag & LINING == 0;
-        if !hit.front && tag & mask != 0 && !(entered && tag == HOMELESS) {
+        entered |= hit.front && tag & (LINING | own) == 0;
+        if !hit.front && tag & mask != 0 && !entered {
             return Some((hit.triangle, along(hit.t, 1.0)));
         }
     }

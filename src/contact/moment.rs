@@ -4,7 +4,7 @@ use super::body::Body;
 use super::layer::{Layer, NOBODY, vertex_or_face_normal};
 use super::pull::Pulls;
 use super::samples::Samples;
-use super::seen::{Seen, Sight};
+use super::seen::Sight;
 use crate::geometry::box_tree::BoxTree;
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::signed;
@@ -38,7 +38,7 @@ pub struct Scratch {
     winding: Winding,
     ease: Vec<f32>,
     outside: Vec<f32>,
-    seen: Vec<Seen>,
+    seen: Vec<bool>,
     within: Vec<bool>,
     pulls: Pulls,
     pelvis: (Vector3<f32>, Vector3<f32>),
@@ -61,8 +61,8 @@ pub struct Moment<'a> {
     /// By covered skin sample: how far outside its home fabric, metres, negative inside; NaN where the nearest fabric
     /// point lies on an edge.
     pub outside: &'a [f32],
-    /// By covered skin sample: what escapes, for samples that are outside by more than [`OUTSIDE`].
-    pub seen: &'a [Seen],
+    /// By covered skin sample: whether it can be seen; only asked of samples outside by more than [`OUTSIDE`].
+    pub seen: &'a [bool],
     /// By fabric sample: whether the winding number of the body says inside; only asked where ease is negative.
     pub within: &'a [bool],
     /// How far each fabric triangle and the skin beneath is drawn out.
@@ -125,7 +125,7 @@ impl Scratch {
             winding,
             ease: vec![f32::NAN; fabric],
             outside: vec![f32::NAN; covered],
-            seen: vec![Seen::default(); covered],
+            seen: vec![false; covered],
             within: vec![false; fabric],
             pulls: Pulls::default(),
             pelvis: (Vector3::z(), Vector3::y()),
@@ -199,7 +199,7 @@ impl Scratch {
         let sight = Sight::new(&trees, front, up, scale);
         let posed = &self.layers[0];
         for point in which {
-            self.seen[point] = Seen::default();
+            self.seen[point] = false;
             let at = samples
                 .points
                 .position(point, &self.body.positions, &body.surface.triangles);
@@ -225,7 +225,7 @@ impl Scratch {
                 signed::clearance(at, &found, &layer.topology, &posed.normals)
             });
             if self.outside[point] > OUTSIDE * scale {
-                self.seen[point] = sight.from(at, normal);
+                self.seen[point] = sight.is_seen(at, normal);
             }
         }
     }
@@ -284,10 +284,20 @@ impl Moment<'_> {
         samples.position(point, &posed.positions, triangles)
     }
 
+    /// From where a covered skin sample is seen best, world; asked for places that are shown, not for every sample.
+    pub fn seen_from(&self, point: usize) -> [f32; 3] {
+        let trees: Vec<&BoxTree> = std::iter::once(&self.posed_body.tree)
+            .chain(self.worn.iter().map(|posed| &posed.tree))
+            .collect();
+        let sight = Sight::new(&trees, self.pelvis.0, self.pelvis.1, self.body.scale());
+        let points = &self.layer.skin.points;
+        let normal = vertex_or_face_normal(points, point, &self.body.surface, &self.posed_body.normals);
+        sight.from(self.skin_at(point), normal)
+    }
+
     /// True for a covered skin sample that is outside its fabric and can be seen.
     pub fn shows(&self, point: usize) -> bool {
-        self.outside[point] > OUTSIDE * self.body.scale()
-            && f64::from(self.seen[point].share) > super::seen::SEEN_SHARE
+        self.outside[point] > OUTSIDE * self.body.scale() && self.seen[point]
     }
 }
 

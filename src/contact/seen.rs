@@ -20,15 +20,6 @@ pub struct Sight<'a> {
     start: f32,
 }
 
-/// What a point's directions say.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Seen {
-    /// Share of the cosine-distributed directions that escape, 0 to 1.
-    pub share: f32,
-    /// Mean of the escaping directions, world; zero where none does.
-    pub from: [f32; 3],
-}
-
 impl<'a> Sight<'a> {
     /// `trees` are all surfaces that can hide something.
     pub fn new(trees: &'a [&'a BoxTree], front: Vector3<f32>, up: Vector3<f32>, scale: f32) -> Self {
@@ -41,8 +32,28 @@ impl<'a> Sight<'a> {
         }
     }
 
-    /// Looks out from a point along its outward normal.
-    pub fn from(&self, point: [f32; 3], normal: [f32; 3]) -> Seen {
+    /// Whether a point is seen at all. Stops at the direction that decides it: most points that are seen are seen
+    /// from nearly everywhere.
+    pub fn is_seen(&self, point: [f32; 3], normal: [f32; 3]) -> bool {
+        let enough = SEEN_SHARE * self.directions.len() as f64;
+        let mut escaped = 0.0;
+        self.looks(point, normal).any(|ray| {
+            escaped += f64::from(u8::from(ray.is_some()));
+            escaped > enough
+        })
+    }
+
+    /// From where a point is seen: the mean of the directions that escape, world; zero where none does.
+    pub fn from(&self, point: [f32; 3], normal: [f32; 3]) -> [f32; 3] {
+        let sum = self
+            .looks(point, normal)
+            .flatten()
+            .fold(Vector3::zeros(), |sum, ray| sum + ray);
+        sum.try_normalize(1e-6).unwrap_or_else(Vector3::zeros).into()
+    }
+
+    /// Every direction in turn: itself where it escapes.
+    fn looks(&self, point: [f32; 3], normal: [f32; 3]) -> impl Iterator<Item = Option<Vector3<f32>>> + '_ {
         let z = Vector3::from(normal).try_normalize(1e-12).unwrap_or(self.up);
         let x = (self.front - z * self.front.dot(&z))
             .try_normalize(1e-3)
@@ -50,24 +61,10 @@ impl<'a> Sight<'a> {
             .unwrap_or_else(Vector3::x);
         let y = z.cross(&x);
         let origin: [f32; 3] = (Vector3::from(point) + z * self.start).into();
-        let mut escaped = 0u16;
-        let mut from = Vector3::zeros();
-        for direction in &self.directions {
+        self.directions.iter().map(move |direction| {
             let ray = x * direction[0] + y * direction[1] + z * direction[2];
-            if !self
-                .trees
-                .iter()
-                .any(|tree| tree.ray_any(origin, ray.into(), FAR, ALL, None))
-            {
-                escaped += 1;
-                from += ray;
-            }
-        }
-        let total = f32::from(u16::try_from(self.directions.len()).unwrap_or(u16::MAX));
-        let from = from.try_normalize(1e-6).unwrap_or_else(Vector3::zeros);
-        Seen {
-            share: f32::from(escaped) / total,
-            from: from.into(),
-        }
+            let hidden = |tree: &&BoxTree| tree.ray_any(origin, ray.into(), FAR, ALL, None);
+            (!self.trees.iter().any(hidden)).then_some(ray)
+        })
     }
 }

@@ -8,7 +8,7 @@
 use super::{At, Field, Limit, Measure, Number, Taken};
 use crate::contact::Moment;
 use crate::contact::layer::NOBODY;
-use crate::contact::seen::{SEEN_SHARE, Sight};
+use crate::contact::seen::Sight;
 use crate::geometry::box_tree::BoxTree;
 use crate::geometry::vector::dot;
 use crate::geometry::{corners, triangle};
@@ -138,8 +138,7 @@ fn is_seen(moment: &Moment, triangle: usize, sight: &Sight) -> bool {
         moment.layer.surface.triangles[triangle],
         &moment.posed.positions,
     );
-    let seen = sight.from(at, face(moment, triangle).map(|value| -value));
-    f64::from(seen.share) > SEEN_SHARE
+    sight.is_seen(at, face(moment, triangle).map(|value| -value))
 }
 
 /// Least width of a limb section now over as built, and a triangle there.
