@@ -154,9 +154,10 @@ pub fn run_watched(dressed: &Dressed, plan: &Plan, watch: &(dyn Fn(&Seen) + Sync
             .filter(|pose| pose.not_applicable.is_none())
         {
             fitting.reasons.extend(judge::pose(pose, &limits, &plan.promises));
-            if dressed.garment_alone {
-                // Without a body only the cloth itself can be judged.
-                pose.verdict = pose.verdict.max(Verdict::PartlyTested);
+            if (dressed.garment_alone || fitting.rig_findings.iter().any(|f| is_partly_over_skin(&f)))
+                && pose.verdict == Verdict::Pass
+            {
+                pose.verdict = Verdict::PartlyTested;
             }
         }
         fitting.reasons.extend(untested(dressed, &fitting));
@@ -187,14 +188,17 @@ fn untested(dressed: &Dressed, fitting: &Fitting) -> Option<Reason> {
         return Some(say("no_pose_applies", Verdict::CouldNotRun, text));
     }
     if dressed.garment_alone {
-        let text = "There is no body: only the fabric itself was tested, its print and its seams. Name a body before the \
+        let text = "There is no body: only the fabric itself was tested, its print and its seams. Name the body and then the \
                     garment: gusset try BODY GARMENT.";
         return Some(say("no_body", Verdict::PartlyTested, text.into()));
     }
-    let open = |finding: &&Finding| finding.code == findings::PARTLY_OVER_SKIN;
-    let finding = fitting.rig_findings.iter().find(open)?;
+    let finding = fitting.rig_findings.iter().find(is_partly_over_skin)?;
     let text = format!("{} {}", finding.say, finding.help);
     Some(say(&finding.code, Verdict::PartlyTested, text))
+}
+
+fn is_partly_over_skin(finding: &&Finding) -> bool {
+    finding.code == findings::PARTLY_OVER_SKIN
 }
 
 /// The verdict of the whole fitting: that of its gravest reason.
@@ -244,7 +248,7 @@ pub fn splay_of(skeleton: &Skeleton) -> Sides {
     let Ok(anatomy) = crate::rig::anatomy::Anatomy::new(skeleton) else {
         return Sides::default();
     };
-    let of = |side| Some(anatomy.hip_splay(side).to_degrees());
+    let of = |side| Some(steady(anatomy.hip_splay(side).to_degrees()));
     Sides {
         left: of(Side::Left),
         right: of(Side::Right),

@@ -146,7 +146,7 @@ fn a_fitting_that_could_run_is_written_beside_one_that_could_not() {
 
 #[test]
 fn a_planted_fault_fails_with_exit_code_1_in_every_format() {
-    for format in ["text", "json", "csv"] {
+    for format in ["text", "json", "csv", "junit", "markdown"] {
         let (output, _place) = gusset(&[
             "try",
             &path("wren.glb"),
@@ -161,6 +161,50 @@ fn a_planted_fault_fails_with_exit_code_1_in_every_format() {
         assert_eq!(output.status.code(), Some(1), "{format}");
         assert!(output.stderr.is_empty(), "a failed check is no error message");
     }
+}
+
+#[test]
+fn a_build_server_reads_one_failure_per_pose_that_fails_and_one_error_where_nothing_could_run() {
+    let ends = |garment: &str| -> Vec<String> {
+        let (output, _place) = gusset(&[
+            "try",
+            &path("wren.glb"),
+            &path(garment),
+            "--poses",
+            "standing,sitting",
+            "-q",
+            "--format",
+            "junit",
+        ]);
+        let text = String::from_utf8(output.stdout).unwrap();
+        let xml = roxmltree::Document::parse(&text).unwrap();
+        let cases = xml.descendants().filter(|node| node.has_tag_name("testcase"));
+        cases
+            .map(|case| {
+                let how = case.children().find(roxmltree::Node::is_element);
+                how.map_or("passes", |how| how.tag_name().name()).to_owned()
+            })
+            .collect()
+    };
+    let bled = ends("bled.glb");
+    assert_eq!(bled.len(), 3, "the rig and two poses: {bled:?}");
+    assert!(bled[1..].contains(&"failure".to_owned()) && !bled.contains(&"error".to_owned()));
+    assert_eq!(ends("strangers.glb"), ["error"]);
+}
+
+#[test]
+fn a_report_to_pass_on_is_small_and_says_what_it_holds() {
+    let report = |more: &[&str]| -> String {
+        let (wren, bled) = (path("wren.glb"), path("bled.glb"));
+        let mut words = vec!["try", &wren, &bled, "--poses", "standing,walk", "-q"];
+        words.extend(more);
+        let (_output, place) = gusset(&words);
+        std::fs::read_to_string(place.path().join("reports/bled_on_wren/index.html")).unwrap()
+    };
+    let (full, shared) = (report(&[]), report(&["--share"]));
+    assert!(full.contains("carries the geometry") && full.contains("id=\"models\""));
+    assert!(shared.contains("no geometry") && !shared.contains("id=\"models\""));
+    assert!(shared.len() < 1_000_000 && shared.len() < full.len());
 }
 
 #[test]
@@ -401,30 +445,56 @@ fn a_pose_file_with_a_typo_shows_its_line() {
     refuses(&["poses", "standng"], &["standing"]);
 }
 
+/// Names and bytes of all files below a folder, sorted.
+fn files(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
+    let mut found = Vec::new();
+    let mut open = vec![folder.to_owned()];
+    while let Some(next) = open.pop() {
+        for entry in std::fs::read_dir(next).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                open.push(path);
+            } else {
+                let name = path.strip_prefix(folder).unwrap().to_owned();
+                found.push((name, std::fs::read(&path).unwrap()));
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
 #[test]
-fn the_same_bytes_on_any_number_of_threads() {
+fn the_same_bytes_of_every_file_on_any_number_of_threads() {
     let run = |threads: &str| {
         let place = tempfile::tempdir().unwrap();
+        let (body, cloth) = (path("wren.glb"), path("bled.glb"));
         let output = Command::new(env!("CARGO_BIN_EXE_gusset"))
-            .args([
-                "try",
-                &path("wren.glb"),
-                &path("bled.glb"),
-                "--poses",
-                "walk,squat",
-                "-q",
-                "--format",
-                "json",
-            ])
+            .args(["try", &body, &cloth, "--poses", "walk,squat", "-q"])
+            .args(["--format", "json", "--out", "out"])
             .env("RAYON_NUM_THREADS", threads)
             .current_dir(place.path())
             .output()
             .unwrap();
-        output.stdout
+        assert_eq!(output.status.code(), Some(1));
+        let files = files(place.path());
+        assert!(files.len() > 6, "{}", files.len());
+        for (name, bytes) in &files {
+            let text = String::from_utf8_lossy(bytes);
+            let told = text.contains(&*place.path().to_string_lossy());
+            assert!(!told, "{} names a folder of this run", name.display());
+        }
+        (output.stdout, files)
     };
     let one = run("1");
-    for threads in ["2", "3", "8"] {
-        assert_eq!(one, run(threads), "{threads} threads");
+    // Each count again: an order that depends on luck need not show the first time.
+    for threads in ["2", "3", "8", "1", "2", "3", "8"] {
+        let other = run(threads);
+        assert_eq!(one.0, other.0, "{threads} threads");
+        for (one, other) in one.1.iter().zip(&other.1) {
+            assert!(one == other, "{} on {threads} threads", one.0.display());
+        }
+        assert_eq!(one.1.len(), other.1.len());
     }
 }
 

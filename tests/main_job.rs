@@ -157,7 +157,7 @@ fn planted_defects_fail_by_the_measure_that_names_them() {
     let row = try_on(
         &rigs,
         "trousers/trousers_average_defect_unnormalised_row.glb",
-        &["standing"],
+        &["standing", "running"],
     );
     let fault = row
         .rig_findings
@@ -175,6 +175,14 @@ fn planted_defects_fail_by_the_measure_that_names_them() {
         Verdict::Pass,
         "the row is left out of the measures"
     );
+    // Nor does it turn its neighbours' normals: what shows is what shows on the sound trousers.
+    let sound = try_on(&rigs, "trousers/trousers_average_build9.glb", &["running"]);
+    for (own, plain) in pose_of(&row, "running").frames.iter().zip(&pose_of(&sound, "running").frames) {
+        for path in ["skin_shows.inner.area_cm2", "skin_shows.anywhere.over_3mm_cm2", "pinch.flipped_seen_cm2"] {
+            let (own, plain) = (own.measures.get(path).unwrap(), plain.measures.get(path).unwrap());
+            assert!((own - plain).abs() < 0.05, "{path}: {own} and {plain}");
+        }
+    }
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use super::Trouble;
 use gusset::pose::{self, Pose, ranges};
 use std::fmt::Write;
+use std::io::Read;
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -51,7 +52,7 @@ pub(super) fn named(name: &str) -> Result<Pose, Trouble> {
     if !is_file {
         return Ok(pose::find(name)?);
     }
-    let bytes = std::fs::read(name).map_err(|error| {
+    let bytes = start_of(Path::new(name)).map_err(|error| {
         Trouble::Say(format!(
             "{name}: the pose file cannot be read: {error}; check the path"
         ))
@@ -59,6 +60,19 @@ pub(super) fn named(name: &str) -> Result<Pose, Trouble> {
     let pose = pose::parse(bytes, name)?;
     check(&pose)?;
     Ok(pose)
+}
+
+/// The bytes of a regular file, and no more than is needed to see that it is too long for a pose.
+fn start_of(path: &Path) -> std::io::Result<Vec<u8>> {
+    const MOST_BYTES: u64 = 1 << 20;
+    if !path.metadata()?.is_file() {
+        return Err(std::io::Error::other("this is a folder, a device or a pipe"));
+    }
+    let mut bytes = Vec::new();
+    std::fs::File::open(path)?
+        .take(MOST_BYTES)
+        .read_to_end(&mut bytes)?;
+    Ok(bytes)
 }
 
 /// A pose outside published ranges is refused unless it says so itself.

@@ -176,7 +176,8 @@ fn roles(text: &mut String, rig: &Rig, skeleton: &Skeleton) {
 fn angles(text: &mut String, skeleton: &Skeleton) {
     match Anatomy::new(skeleton) {
         Ok(anatomy) => {
-            let degrees = |side| anatomy.hip_splay(side).to_degrees();
+            // To what is printed: -0.00 is 0.
+            let degrees = |side| (anatomy.hip_splay(side).to_degrees() * 100.0).round() / 100.0 + 0.0;
             let _ = writeln!(
                 text,
                 "  as skinned: hip splay {:.2}° left, {:.2}° right; knees bent {:.1}° left, {:.1}° right; thigh {:.0} mm",

@@ -31,7 +31,8 @@ impl Body {
     /// Sorts a body's triangles into parts.
     pub fn new(surface: Surface, skeleton: Skeleton, anatomy: Anatomy) -> Self {
         let canonical = weld::weld(&surface.positions, weld::TOLERANCE);
-        let topology = Topology::new(&surface.triangles, &canonical);
+        let topology = Topology::new(&surface.triangles, &canonical)
+            .leaving_out(|triangle| has_fault(&surface, &surface.triangles[triangle]));
         let parts = triangle_parts(&surface, &skeleton);
         let tags = surface
             .triangles

@@ -165,6 +165,7 @@ impl Layer {
             .iter()
             .map(|corners| !has_fault(&surface, corners))
             .collect();
+        let topology = topology.leaving_out(|triangle| !valid[triangle]);
         let mut lining = linings(&built, &surface, &valid);
         add_folds(&mut lining, &topology, &surface, built.scale);
         let edges = Edges::new(&topology, &surface.positions, &lining);

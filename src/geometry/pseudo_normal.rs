@@ -33,11 +33,11 @@ impl PseudoNormals {
         self.edges.fill([0.0; 3]);
         self.vertices.fill([0.0; 3]);
         for (number, &welded) in topology.triangles().iter().enumerate() {
-            let at = corners(positions, welded);
+            let at = corners(positions, topology.corners()[number]);
             let normal = triangle::normal(at);
             self.faces[number] = narrow(normal);
             let edges = topology.triangle_edges()[number];
-            if edges[0] == NONE {
+            if edges[0] == NONE || !topology.counts(number) {
                 continue;
             }
             let angles = triangle::angles(at);
@@ -101,6 +101,40 @@ mod tests {
     use crate::geometry::shapes;
     use crate::geometry::vector::unit;
     use crate::geometry::weld::{TOLERANCE, weld};
+
+    /// A corner thrown far away turns every normal round it, unless its triangles are left out.
+    #[test]
+    fn what_is_left_out_turns_no_neighbours_normal() {
+        let (mut positions, triangles) = shapes::cube();
+        let canonical = weld(&positions, TOLERANCE);
+        let sound = PseudoNormals::new(&Topology::new(&triangles, &canonical), &positions);
+        let thrown = triangles[0][0];
+        positions[thrown as usize] = [5.0, -3.0, 4.0];
+        let at_thrown = |triangle: usize| triangles[triangle].contains(&thrown);
+        let all = Topology::new(&triangles, &canonical);
+        let turned = PseudoNormals::new(&all, &positions);
+        let kept = PseudoNormals::new(&all.clone().leaving_out(at_thrown), &positions);
+        // A vertex of a triangle beside, whose other triangles are sound.
+        let beside = triangles[0][1];
+        let cosine = |normals: &PseudoNormals| {
+            let (a, b) = (
+                unit(wide(normals.vertex(beside))),
+                unit(wide(sound.vertex(beside))),
+            );
+            dot(a, b)
+        };
+        assert!(
+            cosine(&kept) > cosine(&turned),
+            "{} and {}",
+            cosine(&kept),
+            cosine(&turned)
+        );
+        for (number, corners) in (0u32..).zip(&triangles) {
+            if !corners.contains(&thrown) {
+                assert_eq!(kept.face(number), sound.face(number));
+            }
+        }
+    }
 
     /// The angle weights make up for the two triangles of each square face: corners point along diagonals.
     #[test]

@@ -10,6 +10,9 @@ pub const NONE: u32 = u32::MAX;
 #[derive(Clone, Debug, Default)]
 pub struct Topology {
     triangles: Vec<[u32; 3]>,
+    corners: Vec<[u32; 3]>,
+    /// By triangle; empty where none is.
+    left_out: Vec<bool>,
     canonical: Vec<u32>,
     edges: Vec<[u32; 2]>,
     triangle_edges: Vec<[u32; 3]>,
@@ -96,12 +99,32 @@ impl Topology {
         let canonical = canonical.to_vec();
         Self {
             triangles: welded,
+            corners: triangles.to_vec(),
+            left_out: Vec::new(),
             canonical,
             edges,
             triangle_edges,
             edge_triangles,
             vertex_triangles,
         }
+    }
+
+    /// Leaves triangles out of every sum over neighbours: what a faulty weight row throws about must not turn the
+    /// normals of the sound triangles beside it.
+    #[must_use]
+    pub fn leaving_out(mut self, is_out: impl Fn(usize) -> bool) -> Self {
+        self.left_out = (0..self.triangles.len()).map(is_out).collect();
+        self
+    }
+
+    /// Whether a triangle takes part in sums over neighbours.
+    pub fn counts(&self, triangle: usize) -> bool {
+        !self.left_out.get(triangle).copied().unwrap_or(false)
+    }
+
+    /// The triangles with their own corners: where a seam opens, not where its other side went.
+    pub fn corners(&self) -> &[[u32; 3]] {
+        &self.corners
     }
 
     /// The triangles with canonical corners.

@@ -328,9 +328,9 @@ fn inside(body: &Body, layer: &Layer) -> Option<Finding> {
         1,
         part.words(),
         format!(
-            "{:.1} % of the fabric lies inside the skin as built, up to {:.1} mm at the {}.",
+            "{:.1} % of the fabric lies inside the skin as built, up to {} mm at the {}.",
             share * 100.0,
-            -f64::from(depth) * 1e3,
+            crate::units::number(-f64::from(depth) * 1e3),
             part.words()
         ),
         if severity == Severity::Stop {
@@ -454,8 +454,9 @@ fn unlike_skin(body: &Body, layer: &Layer) -> Option<Finding> {
         count,
         format!("vertex {vertex}, {}", part.words()),
         format!(
-            "{count} of {} vertices over skin have weights unlike the skin beneath, up to {:.0} % (vertex {vertex}, {}).",
-            layer.fabric.points.vertices,
+            "{} of {} vertices over skin have weights unlike the skin beneath, up to {:.0} % (vertex {vertex}, {}).",
+            crate::units::grouped(count as f64),
+            crate::units::grouped(layer.fabric.points.vertices as f64),
             most * 100.0,
             part.words()
         ),

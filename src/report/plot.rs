@@ -92,6 +92,9 @@ pub fn png(svg: &str) -> Vec<u8> {
         .png()
 }
 
+/// Title of the level axis over several poses.
+const POSES_TITLE: &str = "pose; a sequence runs from its first frame to its last";
+
 /// One pose's frames.
 struct Band {
     name: String,
@@ -171,7 +174,10 @@ impl Plot {
         let names = self.bands.iter().map(|b| canvas::width(&b.name, TEXT) * 1.1);
         let (below, foot) = match &self.along {
             Some(along) => (40.0, canvas::width(&along.title, TEXT) * 1.1),
-            None => (names.fold(0.0, f64::max), 0.0),
+            None => (
+                names.fold(0.0, f64::max) + 26.0,
+                canvas::width(POSES_TITLE, TEXT) * 1.1,
+            ),
         };
         let head = canvas::width(&self.title, 16.0).max(self.legend_end()).max(foot);
         [
@@ -241,6 +247,10 @@ impl Plot {
         }
         if let Some(along) = &self.along {
             along.paint(sheet);
+        } else {
+            let names = self.bands.iter().map(|b| canvas::width(&b.name, TEXT) * 1.1);
+            let under = TOP + HIGH + 8.0 + names.fold(0.0, f64::max) + 18.0;
+            sheet.word(POSES_TITLE, [LEFT, under], TEXT, INK, Hang::Start);
         }
         sheet.line([LEFT, TOP], [LEFT, TOP + HIGH], FAINT, 1.0);
     }

@@ -292,7 +292,11 @@ fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
             [[0.0, 0.0], [f64::from(width), LEGEND]],
             RGBColor(r, g, b).mix(1.0),
         );
-        sheet.word(&words::title(&heat.measure), [left, 14.0], TEXT, INK, Hang::Start);
+        // From the edge, and smaller where it is long, so that it ends on the sheet.
+        let title = words::title(&heat.measure);
+        let room = f64::from(width) - 24.0;
+        let size = TEXT.min(TEXT * room / (canvas::width(&title, TEXT) * 1.1).max(1.0));
+        sheet.word(&title, [12.0, 14.0], size, INK, Hang::Start);
         for step in 0..96 {
             let x = |step: f64| left + (right - left) * step / 96.0;
             let [r, g, b] = viridis((step as f32 + 0.5) / 96.0).map(|c| c.round() as u8);

@@ -125,7 +125,7 @@ fn worst_value(fitting: &Fitting, reason: &Reason) -> String {
         .value
         .map_or_else(|| "not measurable".into(), |v| words::quantity(&reason.what, v));
     if let Some(place) = reason.place.as_ref().filter(|p| !p.region.is_empty()) {
-        let all = if reason.what.ends_with("area_cm2") {
+        let all = if reason.what.ends_with("_cm2") {
             " in all"
         } else {
             ""

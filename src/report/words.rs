@@ -406,15 +406,17 @@ pub fn count(of: usize, one: &str, more: &str) -> String {
     format!("{} {}", grouped(of as f64), if of == 1 { one } else { more })
 }
 
-/// `12 in moss-trousers, worst at vertex 8`.
+/// `12 in moss-trousers, worst at vertex 8`: whatever of it the finding's own sentence does not say.
 pub fn whereabouts(finding: &Finding) -> String {
     let surface = plain(&finding.surface);
-    let many = if finding.count > 1 {
-        format!("{} in {surface}", grouped(finding.count as f64))
+    // What the sentence says itself is not said twice.
+    let count = grouped(finding.count as f64);
+    let many = if finding.count > 1 && !finding.say.contains(&count) {
+        format!("{count} in {surface}")
     } else {
         surface
     };
-    if finding.place.is_empty() {
+    if finding.place.is_empty() || finding.say.contains(&finding.place) {
         many
     } else {
         format!("{many}, worst at {}", plain(&finding.place))

@@ -71,8 +71,27 @@ pub fn over(path: &str, value: Option<f64>, limit: f64, place: Option<&Place>, a
             worst("", ""),
             percent(limit)
         ),
+        "texture_drift.density_p99" => format!(
+            "The print smears: a hundredth of the garment shows it {} % larger or more{} (limit {} %).",
+            percent(value),
+            worst("", ""),
+            percent(limit)
+        ),
+        "pinch.flipped_seen_cm2" => format!(
+            "Fabric turns inside out where it can be seen: {} cm² in all{} (limit {} cm²).",
+            short(value),
+            worst("", ""),
+            short(limit)
+        ),
+        "seam_gap.worst_mm" => format!(
+            "A seam opens by {} mm{} (limit {} mm).",
+            short(value),
+            worst("", ""),
+            short(limit)
+        ),
         _ => format!(
-            "{about}: {}{} (limit {}).",
+            "{}: {}{} (limit {}).",
+            crate::report::words::capital(about),
             short(value),
             worst("", ""),
             short(limit)

@@ -66,6 +66,7 @@ struct Page {
     lead: Vec<Picture>,
     lead_caption: String,
     sentences: Vec<String>,
+    overview: Option<Overview>,
     fittings: Vec<FittingView>,
     caution: String,
 }
@@ -119,13 +120,17 @@ impl Page {
                 Some((_, f)) if f.reasons.iter().all(|r| r.pose.is_empty()) => {
                     format!("The pose nearest to a limit: {pose}.")
                 }
+                Some((_, f)) if outcome.fittings.len() > 1 => {
+                    format!("The worst pose: {pose}, {}.", words::fitting(f))
+                }
                 _ => format!("The worst pose: {pose}."),
             },
             lead,
             sentences: match outcome.fittings.as_slice() {
                 [only] => tell::sentences(only, true),
-                all => all.iter().take(6).map(line_at_the_top).collect(),
+                _ => Vec::new(),
             },
+            overview: (outcome.fittings.len() > 1).then(|| Overview::new(outcome)),
             fittings: fittings()
                 .map(|(at, f)| FittingView::new(outcome, at, f, shown))
                 .collect(),
@@ -164,15 +169,74 @@ fn headline(fitting: &Fitting) -> String {
     capital(&text::in_a_line(fitting))
 }
 
-/// A fitting among others; what its rig shows is told further down, once.
-fn line_at_the_top(fitting: &Fitting) -> String {
-    let name = words::fitting(fitting);
+/// Garments down, bodies across, where there are several fittings.
+#[derive(Serialize)]
+struct Overview {
+    bodies: Vec<String>,
+    rows: Vec<OverviewRow>,
+}
+
+#[derive(Serialize)]
+struct OverviewRow {
+    garment: String,
+    cells: Vec<Vec<Cell>>,
+}
+
+#[derive(Serialize)]
+struct Cell {
+    /// Index of the fitting, for the link.
+    at: usize,
+    verdict: Word,
+    line: String,
+}
+
+impl Overview {
+    fn new(outcome: &Outcome) -> Self {
+        let garment = |f: &Fitting| {
+            let names: Vec<String> = f.garments.iter().map(|g| words::plain(&g.name)).collect();
+            names.join(" over ")
+        };
+        let mut bodies: Vec<String> = Vec::new();
+        let mut garments: Vec<String> = Vec::new();
+        for fitting in &outcome.fittings {
+            for (name, into) in [
+                (words::plain(&fitting.body), &mut bodies),
+                (garment(fitting), &mut garments),
+            ] {
+                if !into.contains(&name) {
+                    into.push(name);
+                }
+            }
+        }
+        let cells = |name: &str, body: &str| {
+            let fittings = outcome.fittings.iter().enumerate();
+            fittings
+                .filter(|(_, f)| garment(f) == name && words::plain(&f.body) == body)
+                .map(|(at, f)| Cell {
+                    at,
+                    verdict: Word::of(f.verdict),
+                    line: line_in_the_table(f),
+                })
+                .collect()
+        };
+        Self {
+            rows: garments
+                .iter()
+                .map(|name| OverviewRow {
+                    garment: name.clone(),
+                    cells: bodies.iter().map(|body| cells(name, body)).collect(),
+                })
+                .collect(),
+            bodies,
+        }
+    }
+}
+
+/// What a fitting's rig shows is told further down, once.
+fn line_in_the_table(fitting: &Fitting) -> String {
     match tell::leading_finding(fitting) {
-        Some(_) => format!(
-            "{name}: {}, for what its rig shows.",
-            words::verdict(fitting.verdict).to_lowercase()
-        ),
-        None => format!("{name}: {}.", text::in_a_line(fitting)),
+        Some(_) => "for what its rig shows".into(),
+        None => text::in_a_line(fitting),
     }
 }
 

@@ -84,7 +84,7 @@ fn limit_and_others(fitting: &Fitting) -> Option<String> {
     (!all.is_empty()).then(|| all.join(" "))
 }
 
-/// `Of 23 poses, 3 fail, 2 warn, 17 pass.`; none for one pose or none.
+/// None for one pose, which the headline has told. `Of 23 poses, 3 fail, 2 warn, 17 pass.`; none for one pose or none.
 pub(super) fn counts(fitting: &Fitting) -> Option<String> {
     let count = |verdict| fitting.poses.iter().filter(|p| p.verdict == verdict).count();
     let all = fitting.poses.len() - count(Verdict::NotApplicable);
@@ -100,7 +100,10 @@ pub(super) fn counts(fitting: &Fitting) -> Option<String> {
         .filter(|(verdict, ..)| count(*verdict) > 0)
         .map(|(verdict, one, more)| words::count(count(verdict), one, more))
         .collect();
-    (all > 0).then(|| format!("Of {}, {}.", words::count(all, "pose", "poses"), parts.join(", ")))
+    if all > 1 && count(Verdict::Pass) == all {
+        return Some(format!("All {all} poses pass."));
+    }
+    (all > 1).then(|| format!("Of {}, {}.", words::count(all, "pose", "poses"), parts.join(", ")))
 }
 
 /// The numbers behind a reason: `Skin shows through: area 243 cm², limit 1 cm², frame 0, near vertex 1203 of body`.

@@ -157,3 +157,30 @@ fn hostile_names_are_text_in_every_part_of_the_page() {
     );
     assert!(!text.contains('\u{202e}'), "nothing turns the line around");
 }
+
+#[test]
+fn several_fittings_are_a_table_of_garments_and_bodies_whose_cells_lead_on() {
+    let mut outcome = sample::outcome();
+    for (body, garment, verdict) in [
+        ("birch", "moss-trousers", Verdict::Pass),
+        ("ash", "coat", Verdict::Fail),
+    ] {
+        let mut fitting = outcome.fittings[0].clone();
+        fitting.body = body.into();
+        fitting.garments[0].name = garment.into();
+        fitting.verdict = verdict;
+        outcome.fittings.push(fitting);
+    }
+    let text = bare(&page(&outcome));
+    let table = text.split("<section class=\"overview\">").nth(1).unwrap();
+    let table = table.split("</section>").next().unwrap();
+    let rows: Vec<&str> = table.split("<tr>").skip(1).collect();
+    assert_eq!(rows.len(), 3, "a head, two garments");
+    assert!(rows[0].contains("on ash") && rows[0].contains("on birch"));
+    assert!(
+        rows[1].contains("moss-trousers") && rows[1].contains("#fitting0") && rows[1].contains("#fitting1")
+    );
+    assert!(rows[2].contains("coat") && rows[2].contains("#fitting2"));
+    assert!(rows[2].contains("<td></td>"), "the coat was not tried on birch");
+    assert!((0..3).all(|at| text.contains(&format!("id=\"fitting{at}\""))));
+}

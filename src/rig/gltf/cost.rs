@@ -14,7 +14,7 @@ use super::skin::has_weights;
 use super::vertices::position;
 use crate::rig::{Bind, Mesh, Morph};
 
-/// A sum, and whether it is beyond a limit yet.
+/// What the nodes so far show.
 #[derive(Default)]
 struct Sum {
     bytes: u64,
@@ -46,6 +46,10 @@ pub(super) fn check(source: &Source, carried: impl Fn(usize) -> bool) -> Result<
         };
         let parts = root.meshes[mesh].primitives.len() as u64;
         total.parts = total.parts.saturating_add(parts);
+        let place = || format!("/nodes/{index}");
+        if total.parts > caps.parts {
+            return caps.parts().check(total.parts, &place());
+        }
         let skin = node.skin.map(|skin| skin.value());
         if skin.is_none() && !carried(index) {
             continue;
@@ -56,10 +60,8 @@ pub(super) fn check(source: &Source, carried: impl Fn(usize) -> bool) -> Result<
         total.add(of_parts[mesh]);
         total.add(parts.saturating_mul(each));
         total.add(skin.map_or(0, |skin| binds(root, skin)));
-        if total.parts > caps.parts || total.bytes > caps.decoded_bytes {
-            let place = format!("/nodes/{index}");
-            caps.parts().check(total.parts, &place)?;
-            caps.decoded_bytes().check(total.bytes, &place)?;
+        if total.bytes > caps.decoded_bytes {
+            return caps.decoded_bytes().check(total.bytes, &place());
         }
     }
     for (index, animation) in root.animations.iter().enumerate() {

@@ -17,7 +17,7 @@ pub struct Caps {
     pub name_bytes: u64,
     /// Nodes of the scene graph.
     pub nodes: u64,
-    /// Joints of one skin. Must stay below 65,536: rows keep 16-bit indices.
+    /// Joints of one skin: telling what each is takes a second at this number. Rows keep 16-bit indices.
     pub joints: u64,
     /// Parts of meshes, each counted as often as a node shows it.
     pub parts: u64,
@@ -39,7 +39,7 @@ impl Default for Caps {
             json_values: 2_000_000,
             name_bytes: 1024,
             nodes: 50_000,
-            joints: 16_384,
+            joints: 4_096,
             parts: 50_000,
             vertices: 1_000_000,
             corners: 6_000_000,
