@@ -15,7 +15,7 @@ use gusset::wardrobe::{Outfit, bare, dress};
 use std::path::PathBuf;
 
 /// Pixels of one picture, and from where each is taken (azimuth in degrees; 0 is the front).
-const SIZE: [u32; 2] = [300, 400];
+const SIZE: [u32; 2] = [200, 270];
 const SIDES: [f32; 4] = [0.0, 45.0, 90.0, 180.0];
 const DARKER: [u8; 3] = [96, 116, 130];
 /// Checks along one side of the texture.

@@ -149,6 +149,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
                     scenes: &scenes,
                     models: &models,
                     rigs: &rigs,
+                    no_curves: false,
                     share: arguments.share,
                 },
             )

@@ -206,7 +206,7 @@ fn nail(rig: &mut Rig, leg: &Leg) {
 }
 
 fn swap(rig: &mut Rig, leg: &Leg) {
-    let ball = leg.ball(1.0, 0.30);
+    let ball = leg.ball(1.0, 0.60);
     change_rows(rig, |point, row| {
         let share = ball.at(point);
         let of = |joint: usize| {

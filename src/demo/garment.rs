@@ -52,7 +52,7 @@ impl Garment {
     }
 }
 
-/// Weights of the nearest skin of the left half, smoothed a little along and across the cloth.
+/// Weights of the nearest skin of the left half; a skirt's are evened out along and across the cloth.
 fn weights_beneath(of: &Mannequin, strip: &Strip, turn: f64, kind: Kind) -> Vec<Vec<Row>> {
     let posed = posed_skin(of, turn);
     let bars: &[&str] = if kind.has_sleeves() {
@@ -84,7 +84,8 @@ fn weights_beneath(of: &Mannequin, strip: &Strip, turn: f64, kind: Kind) -> Vec<
                 .collect()
         })
         .collect();
-    let rounds = if kind == Kind::Skirt { 40 } else { 2 };
+    // What lies on the skin follows it best with the skin's own weights; a skirt hangs free and needs an even fall.
+    let rounds = if kind == Kind::Skirt { 40 } else { 0 };
     for _ in 0..rounds {
         dense = smoothed(strip, &dense, &twin);
     }

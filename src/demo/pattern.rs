@@ -11,7 +11,7 @@ pub struct Pattern {
     pub build_splay: f64,
     /// Room between skin and cloth where it fits closest, metres (0.0015 to 0.030).
     pub ease: f64,
-    /// Thickness of waistband, hems and lined parts, metres.
+    /// Thickness of waistband, hems and lined parts, metres; a lining nearer than 5 mm counts as part of its cloth.
     pub thickness: f64,
     /// Distance of the threads of the mesh, metres.
     pub grain: f64,
@@ -50,7 +50,7 @@ impl Pattern {
             Kind::WideTrousers => (0.012, 0.0015),
             Kind::Skirt => (0.008, 0.0015),
             Kind::Tunic => (0.009, 0.0015),
-            Kind::Jacket => (0.026, 0.010),
+            Kind::Jacket => (0.026, 0.0045),
         };
         Self {
             name: name.to_owned(),
@@ -58,7 +58,7 @@ impl Pattern {
             build_splay: 8.0_f64.to_radians(),
             ease,
             thickness,
-            grain: 0.016,
+            grain: if kind == Kind::Leggings { 0.012 } else { 0.016 },
         }
     }
 

@@ -56,6 +56,8 @@ pub struct Extras<'a> {
     pub models: &'a [Model],
     /// What was understood of the rigs.
     pub rigs: &'a [Sheet],
+    /// Leave out the curves: for a tour of many fittings with few frames each.
+    pub no_curves: bool,
     /// A page to pass on: pictures and numbers only, and nothing in the whole folder that holds a vertex.
     pub share: bool,
 }
@@ -110,7 +112,11 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
         .into_iter()
         .flatten()
         .collect();
-    let plots = plot::all(outcome);
+    let plots = if extras.no_curves {
+        Vec::new()
+    } else {
+        plot::all(outcome)
+    };
     let rigs: Vec<RigPictures> = extras
         .rigs
         .par_iter()

@@ -92,6 +92,7 @@ mod tests {
             scenes: &scenes,
             models: &models,
             rigs: &[],
+            no_curves: false,
             share,
         };
         folder::write(&folder, &sample::outcome(), &extras).unwrap();
