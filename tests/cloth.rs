@@ -85,7 +85,7 @@ fn limbs_narrow_as_the_closed_form_says() {
     );
     for (degrees, wanted) in [
         (60.0f64, 0.866_025),
-        (90.0, 0.707_107),
+        (90.0, std::f64::consts::FRAC_1_SQRT_2),
         (120.0, 0.5),
         (150.0, 0.258_819),
     ] {

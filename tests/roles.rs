@@ -5,6 +5,9 @@
 #[path = "support/rigs.rs"]
 mod support;
 
+/// A bone of either side, and what it is called.
+type Limb<'a> = (fn(Side) -> Bone, &'a str);
+
 use gusset::rig::Rig;
 use gusset::rig::bone::{Bone, Side};
 use gusset::rig::gltf::{ReadOptions, read};
@@ -28,12 +31,7 @@ fn all_are(skeleton: &Skeleton, how: How) -> bool {
 }
 
 /// Joint names by bone, the right side's as the left's with the side's words changed.
-fn expect(
-    skeleton: &Skeleton,
-    middle: &[(Bone, &str)],
-    limbs: &[(fn(Side) -> Bone, &str)],
-    sides: [&str; 2],
-) {
+fn expect(skeleton: &Skeleton, middle: &[(Bone, &str)], limbs: &[Limb], sides: [&str; 2]) {
     let sided = Side::BOTH.into_iter().zip(sides).flat_map(|(side, word)| {
         limbs
             .iter()
@@ -68,7 +66,7 @@ fn hanim_names() {
         (Bone::Neck, "vc4"),
         (Bone::Head, "skullbase"),
     ];
-    let limbs: [(fn(Side) -> Bone, &str); 8] = [
+    let limbs: [Limb; 8] = [
         (Bone::UpperLeg, "%_hip"),
         (Bone::LowerLeg, "%_knee"),
         (Bone::Foot, "%_talocrural"),
@@ -150,7 +148,7 @@ fn thighs_that_hang_on_the_first_spine_joint() {
         (Bone::Neck, "Bip01 Neck"),
         (Bone::Head, "Bip01 Head"),
     ];
-    let limbs: [(fn(Side) -> Bone, &str); 8] = [
+    let limbs: [Limb; 8] = [
         (Bone::UpperLeg, "Bip01 % Thigh"),
         (Bone::LowerLeg, "Bip01 % Calf"),
         (Bone::Foot, "Bip01 % Foot"),
@@ -178,7 +176,7 @@ fn separate_skinned_parts_and_toy_proportions() {
         (Bone::Chest, "chest"),
         (Bone::Head, "head"),
     ];
-    let limbs: [(fn(Side) -> Bone, &str); 7] = [
+    let limbs: [Limb; 7] = [
         (Bone::UpperLeg, "upperleg.%"),
         (Bone::LowerLeg, "lowerleg.%"),
         (Bone::Foot, "foot.%"),

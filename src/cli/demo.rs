@@ -6,8 +6,9 @@ use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::outcome::{Fitting, Outcome};
 use gusset::pose;
 use gusset::report::folder::{self, Extras};
+use gusset::report::model::Model;
 use gusset::report::{text, words};
-use gusset::scenes;
+use gusset::scenes::{self, watch::Watch};
 use gusset::wardrobe::{Outfit, dress};
 use rayon::prelude::*;
 use std::fmt::Write;
@@ -74,16 +75,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     }
     let stands = stands(&scenario);
     let bar = try_on::bar(stands.len() as u64, arguments.quiet, "fittings");
-    let done: Vec<(Dressed, Plan, Fitting)> = stands
+    let done: Vec<Done> = stands
         .par_iter()
-        .map(|stand| {
-            let done = fit(stand, folder);
+        .enumerate()
+        .map(|(number, stand)| {
+            let done = fit(stand, number, folder);
             bar.inc(1);
             done
         })
         .collect::<Result<_, _>>()?;
     bar.finish_and_clear();
-    let outcome = try_on::outcome_of(done.iter().map(|(_, _, fitting)| fitting.clone()).collect());
+    let outcome = try_on::outcome_of(done.iter().map(|done| done.fitting.clone()).collect());
     let page = report(&done, &outcome, &folder.join("report"))?;
     super::print(&summary(&stands, &outcome, folder, &page));
     Ok(ExitCode::SUCCESS)
@@ -118,7 +120,15 @@ fn stands(scenario: &Scenario) -> Vec<Stand<'_>> {
     clean.chain(faulty).collect()
 }
 
-fn fit(stand: &Stand, folder: &Path) -> Result<(Dressed, Plan, Fitting), Trouble> {
+/// A fitting that was run, and what its pictures are made from.
+struct Done {
+    dressed: Dressed,
+    plan: Plan,
+    fitting: Fitting,
+    model: Option<Model>,
+}
+
+fn fit(stand: &Stand, number: usize, folder: &Path) -> Result<Done, Trouble> {
     let dressed = dress(&Outfit {
         body: Some(file(folder, &stand.worn.body)),
         garment: file(folder, &stand.worn.piece.name),
@@ -130,8 +140,21 @@ fn fit(stand: &Stand, folder: &Path) -> Result<(Dressed, Plan, Fitting), Trouble
         sequences: poses(stand),
         ..Plan::default()
     };
-    let fitting = fitting::run(&dressed, &plan, &|| ());
-    Ok((dressed, plan, fitting))
+    // The 3-D view is for one pair with its fault: with all of them the page would be too heavy to open.
+    let viewed = number == 0 || stand.fault == Some(Fault::Bleed);
+    let watch = Watch::new(&dressed, &plan);
+    let fitting = fitting::run_watched(&dressed, &plan, &|seen| {
+        if viewed {
+            watch.see(seen);
+        }
+    });
+    let model = viewed.then(|| watch.model(&plan, &fitting, number));
+    Ok(Done {
+        dressed,
+        plan,
+        fitting,
+        model,
+    })
 }
 
 fn poses(stand: &Stand) -> Vec<Sequence> {
@@ -144,15 +167,17 @@ fn poses(stand: &Stand) -> Vec<Sequence> {
     pose::all().iter().filter(wanted).map(Sequence::from).collect()
 }
 
-fn report(done: &[(Dressed, Plan, Fitting)], outcome: &Outcome, folder: &Path) -> Result<PathBuf, Trouble> {
+fn report(done: &[Done], outcome: &Outcome, folder: &Path) -> Result<PathBuf, Trouble> {
     let scenes: Vec<_> = done
         .par_iter()
         .enumerate()
-        .map(|(number, (dressed, plan, fitting))| scenes::worst_of(dressed, plan, fitting, number, SCENES))
+        .map(|(number, done)| scenes::worst_of(&done.dressed, &done.plan, &done.fitting, number, SCENES))
         .collect::<Vec<_>>()
         .concat();
+    let models: Vec<Model> = done.iter().filter_map(|done| done.model.clone()).collect();
     let extras = Extras {
         scenes: &scenes,
+        models: &models,
         no_curves: true,
         ..Extras::default()
     };

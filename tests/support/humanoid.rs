@@ -292,8 +292,8 @@ fn node(node: usize, rows: &[Row], world: &[Matrix4<f64>], writing: &Writing) ->
     let mut rotation = Rotation3::from_matrix_unchecked(linear / scale);
     // The nodes may stand in another pose than the mesh was bound in, but for the root and the hips.
     if node > 1 {
-        let lean =
-            [0.7, -0.4, 0.6].map(|share| share * writing.moved * if node % 2 == 0 { 1.0 } else { -1.0 });
+        let lean = [0.7, -0.4, 0.6]
+            .map(|share| share * writing.moved * if node.is_multiple_of(2) { 1.0 } else { -1.0 });
         rotation *= Rotation3::from_euler_angles(lean[0], lean[1], lean[2]);
     }
     let parts = Local::Parts {
