@@ -62,19 +62,34 @@ fn tried(name: &str, body: &Rig, garment: &Rig) -> (i32, Option<Value>, String) 
     (code, result, said)
 }
 
-/// Every number below `measures` is finite: JSON has no other, so what is not would stand there as `null`.
-fn finite(name: &str, value: &Value, inside: bool) -> usize {
+/// Every number below `measures` is finite, or stands there as `null`: not measurable here, which a number that is
+/// judged may not be. Returns how many numbers there are.
+fn finite(name: &str, value: &Value, judged: &[&String], path: Option<&str>) -> usize {
     match value {
         Value::Object(members) => members
             .iter()
-            .map(|(key, value)| finite(name, value, inside || key == "measures"))
+            .map(|(key, value)| {
+                let below = match path {
+                    None => (key == "measures").then(String::new),
+                    Some("") => Some(key.clone()),
+                    Some(path) => Some(format!("{path}.{key}")),
+                };
+                finite(name, value, judged, below.as_deref())
+            })
             .sum(),
-        Value::Array(items) => items.iter().map(|item| finite(name, item, inside)).sum(),
-        Value::Number(number) if inside => {
+        Value::Array(items) => items.iter().map(|item| finite(name, item, judged, path)).sum(),
+        Value::Number(number) if path.is_some() => {
             assert!(number.as_f64().unwrap().abs() < 1e15, "{name}: {number}");
             1
         }
-        Value::Null if inside => panic!("{name}: a number that is not finite"),
+        Value::Null if path.is_some() => {
+            let path = path.unwrap_or_default();
+            assert!(
+                !judged.iter().any(|key| *key == path),
+                "{name}: {path} is judged and was not measured"
+            );
+            0
+        }
         _ => 0,
     }
 }
@@ -182,7 +197,9 @@ fn odd_geometry_gives_numbers_or_a_sentence() {
             );
             continue;
         };
-        let numbers = finite(name, &result, false);
+        let limits = result["limits"].as_object().unwrap();
+        let judged: Vec<&String> = limits.keys().collect();
+        let numbers = finite(name, &result, &judged, None);
         let fitting = &result["fittings"][0];
         let named: Vec<&str> = fitting["rig_findings"]
             .as_array()

@@ -193,8 +193,7 @@ fn a_knee_through_the_skirt_is_found() {
         .find(|pose| pose.pose == "sitting")
         .unwrap()
         .frames[0]
-        .worst
-        .get("skin_shows")
+        .place_of("skin_shows.anywhere.over_3mm_cm2")
         .cloned();
     let place = worst.expect("a place").region;
     assert!(place.contains("thigh") || place.contains("knee"), "{place}");
@@ -217,8 +216,7 @@ fn an_elbow_through_the_sleeve_is_found() {
         .find(|pose| pose.pose == "elbows_bent")
         .unwrap();
     let place = bent.frames[0]
-        .worst
-        .get("skin_shows")
+        .place_of("skin_shows.inner.area_cm2")
         .cloned()
         .expect("a place")
         .region;
