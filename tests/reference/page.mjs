@@ -121,7 +121,8 @@ async function view() {
   // A pose with several frames, by keyboard: the slider, then play.
   const moving = await page.evaluate(() => {
     const list = JSON.parse(document.getElementById('models').textContent)[0];
-    return list.poses.findIndex((pose) => pose.frames.length > 4);
+    const shown = Number(document.querySelector('#view [data-part="pose"]').value);
+    return list.poses.findIndex((pose, at) => at !== shown && pose.frames.length > 4);
   });
   if (moving >= 0) {
     await page.select('#view [data-part="pose"]', String(moving));

@@ -198,10 +198,10 @@ impl Overview {
         };
         let mut bodies: Vec<String> = Vec::new();
         let mut garments: Vec<String> = Vec::new();
-        for fitting in &outcome.fittings {
+        for one in &outcome.fittings {
             for (name, into) in [
-                (words::plain(&fitting.body), &mut bodies),
-                (garment(fitting), &mut garments),
+                (words::plain(&one.body), &mut bodies),
+                (garment(one), &mut garments),
             ] {
                 if !into.contains(&name) {
                     into.push(name);
