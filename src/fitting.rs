@@ -6,26 +6,27 @@
 //! judge    numbers        -> verdict
 //! ```
 
-use crate::contact::{Body, Layer, Moment, Scratch, region};
-use crate::measure::{self, At, FabricClass, Facts, Taken, findings};
+mod place; // a sample as a place one can look at
+mod plan; // poses and clips to run through
+
+use crate::contact::{Body, Layer, Moment, Scratch};
+use crate::measure::{self, Facts, Taken, findings};
 use crate::outcome::{
-    Demand, Finding, Fitting, FrameResult, Garment, Numbers, Place, PoseResult, Reason, Severity, Sides,
-    Verdict,
+    Finding, Fitting, FrameResult, Garment, Numbers, PoseResult, Reason, Severity, Sides, Verdict,
 };
-use crate::pose::{Pose, PoseFrame, clip, stand};
+use crate::pose::{clip, stand};
+use crate::rig::Rig;
 use crate::rig::bone::{Bone, Side};
-use crate::rig::part::Part;
 use crate::rig::skeleton::Skeleton;
-use crate::rig::{Clip, Rig};
 use crate::verdict::Limits;
-use crate::verdict::judge::{self, Promises};
-use nalgebra::{Matrix4, Vector3};
+use crate::verdict::judge;
+use nalgebra::Matrix4;
+pub use plan::{Frame, MOST_CLIP_FRAMES, Plan, Sequence};
+
+use place::place;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::Mutex;
-
-/// A longer clip is thinned to this many frames, both ends kept.
-pub const MOST_CLIP_FRAMES: usize = 600;
 
 /// A body in its layers. The first layer is the garment under test.
 #[derive(Debug)]
@@ -40,75 +41,6 @@ pub struct Dressed {
     pub garment_alone: bool,
     /// What the rigs show before any pose.
     pub findings: Vec<Finding>,
-}
-
-/// What to run a fitting through, and how to judge it.
-#[derive(Clone, Debug, Default)]
-pub struct Plan {
-    /// In the order of the report.
-    pub sequences: Vec<Sequence>,
-    /// How much the cloth gives.
-    pub fabric: FabricClass,
-    /// Hard poses that must hold.
-    pub promises: Promises,
-}
-
-/// A pose of the library, or a clip of the body's own file.
-#[derive(Clone, Debug)]
-pub struct Sequence {
-    /// Shown, and the key in results.
-    pub name: String,
-    /// A sentence.
-    pub about: String,
-    /// How much it asks.
-    pub demand: Demand,
-    /// In order of time.
-    pub frames: Vec<Frame>,
-    /// Bones it moves.
-    pub bones: Vec<Bone>,
-}
-
-/// One moment of a sequence.
-#[derive(Clone, Debug)]
-pub enum Frame {
-    /// Anatomical angles.
-    Angles(PoseFrame),
-    /// A time in a clip of the body's file.
-    Clip {
-        /// Index into [`Rig::clips`].
-        clip: usize,
-        /// Seconds.
-        time_s: f64,
-    },
-}
-
-impl From<&Pose> for Sequence {
-    fn from(pose: &Pose) -> Self {
-        Self {
-            name: pose.name.clone(),
-            about: pose.about.clone(),
-            demand: pose.demand,
-            frames: pose.frames.iter().cloned().map(Frame::Angles).collect(),
-            bones: pose.needs(),
-        }
-    }
-}
-
-impl Sequence {
-    /// A clip of a rig, at the times worth testing.
-    pub fn of_clip(index: usize, clip: &Clip, demand: Demand) -> Self {
-        let frames = clip::frames(clip, MOST_CLIP_FRAMES)
-            .into_iter()
-            .map(|time_s| Frame::Clip { clip: index, time_s })
-            .collect();
-        Self {
-            name: clip.name.clone(),
-            about: format!("the clip {} of the body's own file", clip.name),
-            demand,
-            frames,
-            bones: Vec::new(),
-        }
-    }
 }
 
 /// Runs a dressed body through a plan. `tick` is called once for every frame measured.
@@ -417,112 +349,4 @@ fn angles_deg(dressed: &Dressed, world: &[Matrix4<f64>]) -> BTreeMap<String, BTr
 /// To a millionth: the last digits of an angle near 0 differ between systems, and -0 is 0.
 fn steady(degrees: f64) -> f64 {
     (degrees * 1e6).round() / 1e6 + 0.0
-}
-
-/// A sample as a place one can look at.
-fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
-    let (body, layer) = (moment.body, moment.layer);
-    let (surface, triangle, position) = match at {
-        At::Skin(point) => (
-            &body.surface,
-            layer.skin.points.triangle[point],
-            moment.skin_at(point),
-        ),
-        At::Fabric(point) => (
-            &layer.surface,
-            layer.fabric.points.triangle[point],
-            moment.fabric_at(point),
-        ),
-        At::Triangle(triangle) => {
-            let corners = layer.surface.triangles[triangle];
-            let third = [1.0f32 / 3.0; 3];
-            let position = crate::contact::samples::blend(third, corners, &moment.posed.positions);
-            (&layer.surface, u32::try_from(triangle).unwrap_or(0), position)
-        }
-        At::Vertex(vertex) => {
-            let canonical = layer.topology.canonical()[vertex];
-            let beside = layer.topology.vertex_triangles(canonical).first();
-            (
-                &layer.surface,
-                beside.copied().unwrap_or(0),
-                moment.posed.positions[vertex],
-            )
-        }
-    };
-    let posed = if matches!(at, At::Skin(_)) {
-        &moment.posed_body.positions
-    } else {
-        &moment.posed.positions
-    };
-    let vertex = nearest_corner(surface.triangles[triangle as usize], position, posed);
-    let skin_triangle = if matches!(at, At::Skin(_)) {
-        triangle
-    } else {
-        layer.homes[triangle as usize]
-    };
-    Place {
-        surface: if matches!(at, At::Skin(_)) {
-            "body".into()
-        } else {
-            layer.surface.name.clone()
-        },
-        vertex: u64::from(surface.sources[vertex as usize].1),
-        position_m: position.map(f64::from),
-        region: region_of(body, skin_triangle),
-        seen_from: match at {
-            At::Skin(point) => seen_from(body, moment.seen_from(point), world),
-            _ => String::new(),
-        },
-    }
-}
-
-fn nearest_corner(corners: [u32; 3], position: [f32; 3], posed: &[[f32; 3]]) -> u32 {
-    let distance =
-        |vertex: u32| (Vector3::from(posed[vertex as usize]) - Vector3::from(position)).norm_squared();
-    let [a, b, c] = corners;
-    let nearer = |one: u32, other: u32| {
-        if distance(other) < distance(one) {
-            other
-        } else {
-            one
-        }
-    };
-    nearer(nearer(a, b), c)
-}
-
-/// A tailor's words for a skin triangle; empty for fabric without a home.
-fn region_of(body: &Body, triangle: u32) -> String {
-    let Some(corners) = body.surface.triangles.get(triangle as usize) else {
-        return String::new();
-    };
-    let part: Part = body.parts[triangle as usize];
-    let centre = crate::contact::samples::blend([1.0 / 3.0; 3], *corners, &body.surface.positions);
-    region::words(body, part, centre)
-}
-
-/// `from the front, below`, in the posed pelvis's axes.
-fn seen_from(body: &Body, from: [f32; 3], world: &[Matrix4<f64>]) -> String {
-    let (front, up) = crate::contact::moment::pelvis_axes(body, world);
-    let left = up.cross(&front);
-    let from = Vector3::from(from);
-    if from.norm() < 0.5 {
-        return String::new();
-    }
-    let (x, y, z) = (from.dot(&left), from.dot(&up), from.dot(&front));
-    let mut words: Vec<&str> = Vec::new();
-    if z.abs() >= x.abs() {
-        words.push(if z > 0.0 { "from the front" } else { "from behind" });
-    } else {
-        words.push(if x > 0.0 {
-            "from the wearer's left"
-        } else {
-            "from the wearer's right"
-        });
-    }
-    if y > 0.5 {
-        words.push("above");
-    } else if y < -0.5 {
-        words.push("below");
-    }
-    words.join(", ")
 }

@@ -2,16 +2,16 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
-#[path = "support/written.rs"]
-mod written;
+#[path = "support/files.rs"]
+mod files;
 
-use gusset::demo::{BodyShape, Fault, Kind, Pattern, body, garment, plant};
+use files::files;
+use gusset::demo::{BodyShape, Fault, Kind, Pattern, Piece, body, garment, plant};
 use gusset::rig::Rig;
 use gusset::rig::gltf::{GlbMaterial, GlbScene, GlbSurface, glb};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
-use written::bytes;
 
 struct Rack {
     folder: tempfile::TempDir,
@@ -28,7 +28,9 @@ fn rack() -> &'static Rack {
             ..Pattern::new("trousers", Kind::SlimTrousers)
         };
         let clean = garment(&wearer, &pattern).rig().clone();
-        let write = |name: &str, rig: &Rig| std::fs::write(folder.path().join(name), bytes(rig)).unwrap();
+        let write = |name: &str, rig: &Rig| {
+            std::fs::write(folder.path().join(name), Piece::plain(name, rig).glb()).unwrap()
+        };
         write("wren.glb", &wearer.rig());
         write("trousers.glb", &clean);
         write("bled.glb", &plant(&clean, Fault::Bleed));
@@ -443,25 +445,6 @@ fn a_pose_file_with_a_typo_shows_its_line() {
         &["typo.yaml:6", "flexon", "did you mean `flexion`"],
     );
     refuses(&["poses", "standng"], &["standing"]);
-}
-
-/// Names and bytes of all files below a folder, sorted.
-fn files(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
-    let mut found = Vec::new();
-    let mut open = vec![folder.to_owned()];
-    while let Some(next) = open.pop() {
-        for entry in std::fs::read_dir(next).unwrap() {
-            let path = entry.unwrap().path();
-            if path.is_dir() {
-                open.push(path);
-            } else {
-                let name = path.strip_prefix(folder).unwrap().to_owned();
-                found.push((name, std::fs::read(&path).unwrap()));
-            }
-        }
-    }
-    found.sort();
-    found
 }
 
 #[test]

@@ -25,12 +25,7 @@ fn pair() -> (Rig, Rig) {
 }
 
 fn write(path: &Path, rig: &Rig) {
-    let piece = Piece {
-        name: rig.name.clone(),
-        rig: rig.clone(),
-        print_png: None,
-    };
-    std::fs::write(path, piece.glb()).unwrap();
+    std::fs::write(path, Piece::plain(&rig.name, rig).glb()).unwrap();
 }
 
 /// Exit code and result of trying the garment on; a refusal has no result.

@@ -2,17 +2,13 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
-#[path = "support/written.rs"]
-mod written;
-
-use gusset::demo::{BodyShape, Fault, Kind, Mannequin, Pattern, body, garment, plant};
+use gusset::demo::{BodyShape, Fault, Kind, Mannequin, Pattern, Piece, body, garment, plant};
 use gusset::fitting::{Plan, Sequence, run};
 use gusset::outcome::{Fitting, Verdict};
 use gusset::pose;
 use gusset::rig::Rig;
 use gusset::wardrobe::{Outfit, dress};
 use std::sync::OnceLock;
-use written::bytes;
 
 /// The wearer and clean trousers; meshed as the demo meshes them, since clean clothes are judged on them.
 fn wren() -> &'static (Mannequin, Rig) {
@@ -29,7 +25,7 @@ fn try_on(wearer: &Mannequin, cloth: &Rig, poses: &[&str]) -> Fitting {
     let folder = tempfile::tempdir().unwrap();
     let write = |name: &str, rig: &Rig| {
         let file = folder.path().join(name);
-        std::fs::write(&file, bytes(rig)).unwrap();
+        std::fs::write(&file, Piece::plain("rig", rig).glb()).unwrap();
         file
     };
     let dressed = dress(&Outfit {

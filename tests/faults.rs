@@ -4,6 +4,10 @@
 #![cfg(unix)]
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
+#[path = "support/files.rs"]
+mod files;
+
+use files::files;
 use gusset::demo::{BodyShape, Kind, Pattern, Piece, body, garment};
 use gusset::rig::Rig;
 use std::path::{Path, PathBuf};
@@ -23,11 +27,7 @@ fn rack() -> &'static Path {
         };
         let trousers = garment(&wearer, &pattern);
         let write = |name: &str, rig: Rig| {
-            let piece = Piece {
-                name: name.into(),
-                rig,
-                print_png: None,
-            };
+            let piece = Piece::plain(name, &rig);
             std::fs::write(folder.path().join(format!("{name}.glb")), piece.glb()).unwrap();
         };
         write("wren", wearer.rig());
@@ -62,25 +62,6 @@ fn finish(line: &str) -> Output {
 
 fn said(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
-}
-
-/// Names and bytes of all files below a folder, sorted.
-fn files(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
-    let mut found = Vec::new();
-    let mut open = vec![folder.to_owned()];
-    while let Some(next) = open.pop() {
-        for entry in std::fs::read_dir(next).unwrap() {
-            let path = entry.unwrap().path();
-            if path.is_dir() {
-                open.push(path);
-            } else {
-                let name = path.strip_prefix(folder).unwrap().to_owned();
-                found.push((name, std::fs::read(&path).unwrap()));
-            }
-        }
-    }
-    found.sort();
-    found
 }
 
 /// Replaces a report by one read before.

@@ -6,9 +6,8 @@
 
 #[path = "support/rigs.rs"]
 mod support;
-#[path = "support/written.rs"]
-mod written;
 
+use gusset::demo::Piece;
 use gusset::fitting::{Dressed, Plan, Sequence, run};
 use gusset::outcome::{Demand, Fitting, FrameResult, PoseResult, Severity, Verdict};
 use gusset::pose::{self, clip};
@@ -341,7 +340,7 @@ fn a_hole_under_one_leg_is_partly_tested_however_much_else_lies_over_skin() {
     assert!(mesh.triangles.len() < before);
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("cut_leg.glb");
-    std::fs::write(&file, written::bytes(&body)).unwrap();
+    std::fs::write(&file, Piece::plain("cut_leg", &body).glb()).unwrap();
     let outfit = Outfit {
         body: Some(file),
         garment: rigs.join("trousers/trousers_average_build9.glb"),

@@ -290,7 +290,8 @@ fn plan(arguments: &Arguments, dressed: &Dressed) -> Result<Plan, Trouble> {
         sequences.extend(pose::all().iter().map(Sequence::from));
     }
     for name in &arguments.clip {
-        let wanted = clip::find(&dressed.rig, name)?;
+        let wanted = clip::find(&dressed.rig, name)
+            .map_err(|error| Trouble::Say(format!("{}: {error}", dressed.rig.name)))?;
         let index = dressed
             .rig
             .clips

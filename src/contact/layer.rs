@@ -3,6 +3,11 @@
 //! The reference is the garment's bind mesh as the file has it, with the body brought to the garment's bind joints:
 //! what the maker saw (DESIGN 2). Homes, covered skin, edges and ease as built are found here, once.
 
+mod cover; // samples, homes, what covers what
+mod sheets; // flipped pieces, linings, folds
+
+pub use cover::vertex_or_face_normal;
+
 use super::body::{Body, has_fault};
 use super::cloth::Cloth;
 use super::edges::Edges;
@@ -11,25 +16,20 @@ use super::{HOME_REACH, LINING};
 use crate::geometry::box_tree::{ALL, BoxTree, Nearest};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::stretch::RestFrame;
-use crate::geometry::topology::{NONE, Topology};
+use crate::geometry::topology::Topology;
 use crate::geometry::vector::dot;
-use crate::geometry::{corners, signed, triangle, vector, weld};
-use crate::rig::part::{HOMELESS, Part, PartMask};
+use crate::geometry::{corners, signed, triangle, weld};
+use crate::rig::part::{HOMELESS, PartMask};
 use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::Surface;
 use crate::skin::{self, Pairing};
 use rayon::prelude::*;
+use sheets::{add_folds, centre_and_normal, linings, turn_flipped};
 
 /// Stands for "no triangle".
 pub const NOBODY: u32 = u32::MAX;
 /// Sheets of one thick cloth lie closer than this, metres at the scale of 1.
 const SHEETS: f32 = 0.005;
-/// How far out along its normal a skin sample looks for the fabric that covers it, metres at the scale of 1.
-const COVER_OUT: f32 = 0.400;
-/// How far in: a panel already sunk as built still covers.
-const COVER_IN: f32 = 0.020;
-/// Skin is sampled no coarser than this, square metres at the scale of 1 (a limit of 1 cm2 needs several samples).
-const SKIN_GRAIN: f64 = 0.25e-4;
 
 /// A garment dressed on a body.
 #[derive(Clone, Debug)]
@@ -288,127 +288,6 @@ fn body_as_built(body: &Body, garment: &Skeleton, pairing: &Pairing) -> Vec<[f32
     positions
 }
 
-/// Centre and unit normal of a triangle.
-fn centre_and_normal(surface: &Surface, triangle: usize) -> ([f32; 3], [f32; 3]) {
-    let corners = corners(&surface.positions, surface.triangles[triangle]);
-    (
-        vector::narrow(triangle::centre(corners)),
-        vector::narrow(triangle::normal(corners)),
-    )
-}
-
-/// Turns every piece most of whose outermost area faces the skin, and says how many triangles that were.
-fn turn_flipped(built: &Built, surface: &mut Surface, topology: &Topology) -> usize {
-    let tree = BoxTree::build(&surface.positions, &surface.triangles);
-    let votes: Vec<(f64, f64)> = (0..surface.triangles.len())
-        .into_par_iter()
-        .map(|triangle| outermost_vote(built, surface, &tree, triangle))
-        .collect();
-    let pieces = topology.components();
-    let count = pieces.iter().max().map_or(0, |most| *most as usize + 1);
-    let mut sums = vec![(0.0, 0.0); count];
-    for (piece, vote) in pieces.iter().zip(&votes) {
-        sums[*piece as usize].0 += vote.0;
-        sums[*piece as usize].1 += vote.1;
-    }
-    let mut turned = 0;
-    for (triangle, piece) in surface.triangles.iter_mut().zip(&pieces) {
-        let (inward, outward) = sums[*piece as usize];
-        if inward > outward {
-            triangle.swap(1, 2);
-            turned += 1;
-        }
-    }
-    turned
-}
-
-/// Area of an outermost triangle: (facing the skin, facing away). Zero twice where another sheet lies outside it.
-fn outermost_vote(built: &Built, surface: &Surface, tree: &BoxTree, triangle: usize) -> (f64, f64) {
-    let (centre, normal) = centre_and_normal(surface, triangle);
-    let Some(home) = built.home(centre) else {
-        return (0.0, 0.0);
-    };
-    let inward = dot(built.normals.face(home.triangle), normal) < 0.0;
-    let away = if inward {
-        normal.map(|value| -value)
-    } else {
-        normal
-    };
-    let own = u32::try_from(triangle).ok();
-    if tree.ray_any(centre, away, SHEETS * built.scale, ALL, own) {
-        return (0.0, 0.0);
-    }
-    let area = triangle::area(corners(&surface.positions, surface.triangles[triangle]));
-    if inward { (area, 0.0) } else { (0.0, area) }
-}
-
-/// Inner sheets of thick cloth: they face the skin and have an opposed sheet close behind them.
-fn linings(built: &Built, surface: &Surface, valid: &[bool]) -> Vec<bool> {
-    let tags: Vec<u32> = valid.iter().map(|valid| u32::from(*valid)).collect();
-    let tree = BoxTree::build_tagged(&surface.positions, &surface.triangles, &tags);
-    (0..surface.triangles.len())
-        .into_par_iter()
-        .map(|triangle| {
-            let (centre, normal) = centre_and_normal(surface, triangle);
-            if !valid[triangle] || !built.faces_skin(centre, normal) {
-                return false;
-            }
-            let mut hits = Vec::new();
-            tree.ray_all(
-                centre,
-                normal.map(|value| -value),
-                SHEETS * built.scale,
-                ALL,
-                &mut hits,
-            );
-            hits.iter().any(|hit| {
-                hit.triangle as usize != triangle
-                    && dot(centre_and_normal(surface, hit.triangle as usize).1, normal) < 0.0
-            })
-        })
-        .collect()
-}
-
-/// The narrow strip that joins the two sheets at a hem is part of neither: like the lining it hides what is behind it,
-/// and the garment's edge is where the outer sheet ends. Strips whose corners all lie within a cloth's thickness of
-/// the lining's border are taken, two triangles deep.
-fn add_folds(lining: &mut [bool], topology: &Topology, surface: &Surface, scale: f32) {
-    let border: Vec<[[f32; 3]; 2]> = (0u32..)
-        .zip(topology.edges())
-        .filter(|(edge, _)| {
-            let inner = |&triangle: &u32| lining[triangle as usize];
-            let sides = topology.edge_triangles(*edge);
-            sides.iter().any(inner) && !sides.iter().all(inner)
-        })
-        .map(|(_, ends)| ends.map(|end| surface.positions[end as usize]))
-        .collect();
-    if border.is_empty() {
-        return;
-    }
-    let narrow = |triangle: usize| {
-        surface.triangles[triangle].iter().all(|&corner| {
-            let at = surface.positions[corner as usize];
-            super::edges::distance_to(&border, at) <= SHEETS * scale
-        })
-    };
-    for _ in 0..2 {
-        let next: Vec<usize> = (0..lining.len())
-            .filter(|&triangle| !lining[triangle])
-            .filter(|&triangle| {
-                let edges = topology.triangle_edges()[triangle];
-                edges.iter().filter(|edge| **edge != NONE).any(|&edge| {
-                    topology
-                        .edge_triangles(edge)
-                        .iter()
-                        .any(|&side| lining[side as usize])
-                })
-            })
-            .filter(|&triangle| narrow(triangle))
-            .collect();
-        next.into_iter().for_each(|triangle| lining[triangle] = true);
-    }
-}
-
 fn triangle_homes(built: &Built, surface: &Surface, counts: &[bool]) -> Vec<u32> {
     (0..surface.triangles.len())
         .into_par_iter()
@@ -432,138 +311,4 @@ fn tags(body: &Body, homes: &[u32], valid: &[bool], lining: &[bool]) -> Vec<u32>
             (true, false) => body.parts[home as usize].bit(),
         })
         .collect()
-}
-
-impl FabricSamples {
-    fn new(built: &Built, surface: &Surface, edges: &Edges, counts: &[bool]) -> Self {
-        let points = Samples::new(&surface.positions, &surface.triangles, f64::INFINITY, |t| {
-            counts[t]
-        });
-        let used: Vec<bool> = points.area.iter().map(|area| *area > 0.0).collect();
-        let (points, _) = points.only(&used);
-        let found: Vec<(u32, PartMask, f32, f32, bool)> = (0..points.len())
-            .into_par_iter()
-            .map(|point| {
-                let at = points.position(point, &surface.positions, &surface.triangles);
-                let to_edge = edges.distance(at);
-                let Some(home) = built.home(at) else {
-                    return (NOBODY, 0, f32::NAN, to_edge, built.over_hole(at));
-                };
-                let part: Part = built.body.parts[home.triangle as usize];
-                let ease = built.clearance(at, &home);
-                (home.triangle, part.near(), ease, to_edge, false)
-            })
-            .collect();
-        Self {
-            points,
-            home: found.iter().map(|row| row.0).collect(),
-            mask: found.iter().map(|row| row.1).collect(),
-            ease: found.iter().map(|row| row.2).collect(),
-            to_edge: found.iter().map(|row| row.3).collect(),
-            over_hole: found.iter().map(|row| row.4).collect(),
-        }
-    }
-}
-
-impl SkinSamples {
-    /// The covered samples, and the area of all skin.
-    fn new(built: &Built, surface: &Surface, edges: &Edges, tags: &[u32]) -> (Self, f64) {
-        let body = &built.body.surface;
-        let grain = SKIN_GRAIN * f64::from(built.scale).powi(2);
-        let all = Samples::new(&built.positions, &body.triangles, grain, |t| {
-            built.body.tags[t] != 0
-        });
-        let fabric = BoxTree::build_tagged(&surface.positions, &surface.triangles, tags);
-        let covers: Vec<Option<(u32, f32)>> = (0..all.len())
-            .into_par_iter()
-            .map(|point| {
-                if all.area[point] <= 0.0 {
-                    return None;
-                }
-                let at = all.position(point, &built.positions, &body.triangles);
-                let own = all.triangle[point];
-                let normal = vertex_or_face_normal(&all, point, body, &built.normals);
-                let part = built.body.parts[own as usize];
-                let masks = (part.bit(), part.near() | HOMELESS);
-                let (cover, where_covered) = cover(built, &fabric, tags, at, normal, masks)?;
-                Some((cover, edges.distance(where_covered)))
-            })
-            .collect();
-        let area = all.area.iter().sum();
-        let keep: Vec<bool> = covers.iter().map(Option::is_some).collect();
-        let (points, _) = all.only(&keep);
-        let mask = points
-            .triangle
-            .iter()
-            .map(|&t| built.body.parts[t as usize].near() | HOMELESS)
-            .collect();
-        let kept = || covers.iter().flatten();
-        let skin = Self {
-            points,
-            mask,
-            cover: kept().map(|cover| cover.0).collect(),
-            to_edge: kept().map(|cover| cover.1).collect(),
-        };
-        (skin, area)
-    }
-}
-
-/// The outward normal at a sample: a vertex's own, else its triangle's.
-pub fn vertex_or_face_normal(
-    samples: &Samples,
-    point: usize,
-    surface: &Surface,
-    normals: &PseudoNormals,
-) -> [f32; 3] {
-    let triangle = samples.triangle[point];
-    if point < samples.vertices {
-        let corner = samples.barycentric[point]
-            .iter()
-            .position(|weight| *weight > 0.5)
-            .unwrap_or(0);
-        return normals.vertex(surface.triangles[triangle as usize][corner]);
-    }
-    normals.face(triangle)
-}
-
-/// The fabric that covers a point of the skin, and where.
-fn cover(
-    built: &Built,
-    fabric: &BoxTree,
-    tags: &[u32],
-    at: [f32; 3],
-    normal: [f32; 3],
-    (own, mask): (PartMask, PartMask),
-) -> Option<(u32, [f32; 3])> {
-    let normal = vector::narrow(vector::unit(vector::wide(normal)));
-    let start = 1e-4 * built.scale;
-    let out: [f32; 3] = std::array::from_fn(|k| at[k] + normal[k] * start);
-    let reach = built
-        .tree
-        .ray(out, normal, COVER_OUT * built.scale, ALL)
-        .map_or(COVER_OUT * built.scale, |hit| hit.t);
-    let along = |t: f32, sign: f32| std::array::from_fn(|k| at[k] + sign * t * normal[k]);
-    let mut hits = Vec::new();
-    fabric.ray_all(at, normal, reach + start, ALL, &mut hits);
-    // Fabric that faces the same way is met from behind. A ray that first enters a garment from outside comes out on
-    // its far side, past a waist or where the skin between is cut away: that is no cover (an arm beside the trunk).
-    // Only the inner sheet of padding over the sample's own part may lie between.
-    let mut entered = false;
-    for hit in &hits {
-        let tag = tags[hit.triangle as usize];
-        entered |= hit.front && tag & (LINING | own) == 0;
-        if !hit.front && tag & mask != 0 && !entered {
-            return Some((hit.triangle, along(hit.t, 1.0)));
-        }
-    }
-    fabric.ray_all(
-        at,
-        normal.map(|value| -value),
-        COVER_IN * built.scale,
-        mask,
-        &mut hits,
-    );
-    hits.iter()
-        .find(|hit| hit.front)
-        .map(|hit| (hit.triangle, along(hit.t, -1.0)))
 }

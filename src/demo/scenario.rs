@@ -73,7 +73,8 @@ impl Piece {
         }
     }
 
-    fn plain(name: &str, rig: &Rig) -> Self {
+    /// A rig as a file, without a print.
+    pub fn plain(name: &str, rig: &Rig) -> Self {
         Self {
             name: name.to_owned(),
             rig: Rig {

@@ -1,8 +1,13 @@
 //! How one number runs through all frames of all poses, against its limit.
 
+mod axes; // upright and level
+mod band; // one pose
+
 use super::canvas::{self, Canvas, FAINT, Hang, INK, OVER, WITHIN};
 use super::{words, worst};
 use crate::outcome::{Demand, Fitting, FrameResult, Outcome, PoseResult};
+use axes::{Along, Axis};
+use band::Band;
 use plotters::style::{BLACK, Color, WHITE};
 use std::collections::BTreeSet;
 
@@ -94,16 +99,6 @@ pub fn png(svg: &str) -> Vec<u8> {
 
 /// Title of the level axis over several poses.
 const POSES_TITLE: &str = "pose; a sequence runs from its first frame to its last";
-
-/// One pose's frames.
-struct Band {
-    name: String,
-    limit: Option<f64>,
-    /// In the shown unit; absent where it could not be measured.
-    values: Vec<Option<f64>>,
-    left: f64,
-    wide: f64,
-}
 
 struct Plot {
     /// Marks and title of the level axis; only a single sequence has room for them.
@@ -350,100 +345,6 @@ fn cross(sheet: &mut Canvas, [x, y]: [f64; 2]) {
     sheet.line([x - 3.0, y + 3.0], [x + 3.0, y - 3.0], INK, 1.2);
 }
 
-impl Band {
-    fn new(limits: &worst::Limits, pose: &PoseResult, path: &str, place: [f64; 2]) -> Self {
-        let mut name = words::pose(&pose.pose);
-        if name.chars().count() > NAME {
-            name = name.chars().take(NAME - 1).chain(['\u{2026}']).collect();
-        }
-        let value = |v: f64| words::shown(path, v);
-        Self {
-            name,
-            limit: worst::limit(limits, path, pose.demand).map(value),
-            values: pose
-                .frames
-                .iter()
-                .map(|f| f.measures.get(path).filter(|v| v.is_finite()).map(value))
-                .collect(),
-            left: place[0],
-            wide: place[1],
-        }
-    }
-
-    fn x(&self, frame: usize) -> f64 {
-        self.left + self.wide * (frame as f64 + 0.5) / self.values.len() as f64
-    }
-
-    /// Where a value between the frames' own values (rising) lies.
-    fn x_at(&self, values: &[f64], value: f64) -> Option<f64> {
-        let after = values.iter().position(|v| *v >= value - 1e-9)?;
-        let before = after.saturating_sub(1);
-        let span = values[after] - values[before];
-        let share = if span > 0.0 {
-            (value - values[before]) / span
-        } else {
-            0.0
-        };
-        Some(self.x(before) + (self.x(after) - self.x(before)) * share)
-    }
-
-    /// Stretches of frames without a gap.
-    fn runs(&self) -> Vec<Vec<(f64, f64)>> {
-        let mut runs = vec![Vec::new()];
-        for (frame, value) in self.values.iter().enumerate() {
-            match (value, runs.last_mut()) {
-                (Some(value), Some(run)) => run.push((self.x(frame), *value)),
-                _ => runs.push(Vec::new()),
-            }
-        }
-        runs
-    }
-}
-
-/// Frames or seconds below a single sequence.
-struct Along {
-    title: String,
-    /// Place and word.
-    ticks: Vec<(f64, String)>,
-}
-
-impl Along {
-    fn new(pose: &PoseResult, band: &Band) -> Self {
-        let times: Option<Vec<f64>> = pose.frames.iter().map(|frame| frame.time_s).collect();
-        let timed = times.as_ref().is_some_and(|times| times.len() > 1);
-        let values = match times {
-            Some(times) if timed => times,
-            _ => pose.frames.iter().map(|frame| frame.frame as f64).collect(),
-        };
-        let (first, last) = (
-            values.first().copied().unwrap_or(0.0),
-            values.last().copied().unwrap_or(0.0),
-        );
-        let step = nice((last - first) / 10.0).max(if timed { 1e-3 } else { 1.0 });
-        let from = (first / step).ceil() as i64;
-        let to = (last / step + 1e-6).floor() as i64;
-        let ticks = (from..=to)
-            .map(|tick| tick as f64 * step)
-            .filter_map(|value| Some((band.x_at(&values, value)?, words::number(value))))
-            .collect();
-        let unit = if timed { "time in seconds" } else { "frame" };
-        Self {
-            title: format!("{}: {unit}", band.name),
-            ticks,
-        }
-    }
-
-    fn paint(&self, sheet: &mut Canvas) {
-        let floor = TOP + HIGH;
-        for (x, word) in &self.ticks {
-            sheet.line([*x, floor], [*x, floor + 4.0], FAINT, 1.0);
-            let half = canvas::width(word, TEXT) / 2.0;
-            sheet.word(word, [x - half, floor + 14.0], TEXT, INK, Hang::Start);
-        }
-        sheet.word(&self.title, [LEFT, floor + 36.0], TEXT, INK, Hang::Start);
-    }
-}
-
 /// `everyday 1 cm², seated 8 cm²`: of the demands that occur.
 fn limits_in_words(limits: &worst::Limits, path: &str, demands: &BTreeSet<Demand>) -> String {
     let Some(limits) = limits.get(path) else {
@@ -455,86 +356,6 @@ fn limits_in_words(limits: &worst::Limits, path: &str, demands: &BTreeSet<Demand
         .map(|(d, limit)| format!("{} {}", words::demand(*d), words::quantity(path, *limit)))
         .collect();
     parts.join(", ")
-}
-
-/// From where to where the upright axis runs.
-struct Axis {
-    low: f64,
-    high: f64,
-    step: f64,
-    /// Heights go by the square root, so that a limit far below the values stays off the floor.
-    bent: bool,
-}
-
-/// A limit lower than this share of a level axis would lie on its floor.
-const LOW: f64 = 0.1;
-
-impl Axis {
-    /// Holds every value and limit; but where the largest are far above nearly all others and the limits, they are left
-    /// to arrows at the top so that the rest stays readable.
-    fn new(bands: &[Band]) -> Self {
-        let mut values: Vec<f64> = bands
-            .iter()
-            .flat_map(|b| b.values.iter().flatten().copied())
-            .collect();
-        values.sort_by(f64::total_cmp);
-        let at = |share: f64| {
-            values
-                .get(((values.len().max(1) - 1) as f64 * share) as usize)
-                .copied()
-                .unwrap_or(0.0)
-        };
-        let limits: Vec<f64> = bands.iter().filter_map(|b| b.limit).collect();
-        let limit = limits.iter().copied().fold(0.0, f64::max);
-        let usual = limit.max(at(0.95)).max(at(0.90));
-        let top = if at(1.0) > usual * 3.0 && usual > 0.0 {
-            usual
-        } else {
-            usual.max(at(1.0))
-        };
-        let low = at(0.0).min(0.0);
-        let top = if top > low { top } else { low + 1.0 };
-        let step = nice((top - low) / 5.0);
-        let high = (top * 1.04 / step).ceil() * step;
-        let least = limits.iter().copied().fold(f64::INFINITY, f64::min);
-        Self {
-            low: (low / step).floor() * step,
-            high,
-            step,
-            bent: low >= 0.0 && least > 0.0 && least < high * LOW,
-        }
-    }
-
-    fn ticks(&self) -> Vec<f64> {
-        if self.bent {
-            let fifth = |n: f64| self.high * (n / 5.0).powi(2);
-            let between = (1..5).map(|n| nice(fifth(f64::from(n))));
-            let mut ticks: Vec<f64> = std::iter::once(0.0).chain(between).collect();
-            ticks.retain(|tick| *tick < self.high * 0.85);
-            ticks.dedup();
-            ticks.push(self.high);
-            return ticks;
-        }
-        let count = ((self.high - self.low) / self.step).round() as i32;
-        (0..=count)
-            .map(|tick| self.low + f64::from(tick) * self.step)
-            .collect()
-    }
-
-    fn place(&self, value: f64) -> f64 {
-        let share = (value.clamp(self.low, self.high) - self.low) / (self.high - self.low);
-        TOP + HIGH * (1.0 - if self.bent { share.sqrt() } else { share })
-    }
-}
-
-/// 1, 2 or 5 times a power of ten, at least `least`.
-fn nice(least: f64) -> f64 {
-    let power = 10_f64.powf(least.log10().floor());
-    [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .map(|of| of * power)
-        .find(|step| *step >= least * 0.999)
-        .unwrap_or(power * 10.0)
 }
 
 #[cfg(test)]
@@ -673,7 +494,7 @@ mod tests {
     #[test]
     fn steps_are_one_two_or_five() {
         assert_eq!(
-            [0.13, 1.0, 1.3, 3.0, 7.0].map(nice).map(words::number),
+            [0.13, 1.0, 1.3, 3.0, 7.0].map(axes::nice).map(words::number),
             ["0.2", "1", "2", "5", "10"]
         );
     }

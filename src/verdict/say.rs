@@ -90,21 +90,12 @@ pub fn over(path: &str, value: Option<f64>, limit: f64, place: Option<&Place>, a
             short(limit)
         ),
         _ => format!(
-            "{}: {}{} (limit {}).",
-            capital(about),
+            "Over its limit is {about}: {}{} (limit {}).",
             short(value),
             worst("", ""),
             short(limit)
         ),
     }
-}
-
-/// With its first letter large.
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn percent(ratio: f64) -> String {

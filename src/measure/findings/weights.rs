@@ -107,7 +107,7 @@ pub(super) fn skin_change(body: &Body, layer: &Layer) -> impl Fn([u32; 2]) -> f6
     let mut home = vec![NOBODY; layer.surface.positions.len()];
     let points = &layer.fabric.points;
     for point in 0..points.vertices {
-        home[super::vertex_of(layer, point)] = layer.fabric.home[point];
+        home[super::worn::vertex_of(layer, point)] = layer.fabric.home[point];
     }
     let rows = move |vertex: u32| {
         let skin = body.surface.triangles.get(home[vertex as usize] as usize);
