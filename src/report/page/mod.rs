@@ -92,7 +92,9 @@ impl Page {
     fn new(outcome: &Outcome, shown: &Shown) -> Self {
         let stills = shown.stills;
         let fittings = || outcome.fittings.iter().enumerate();
-        let worst = fittings().max_by_key(|(at, f)| (f.verdict, std::cmp::Reverse(*at)));
+        // A fitting that could not run has nothing to show: the picture is of the worst that has one.
+        let pictured = |at: usize| stills.iter().any(|still| still.fitting == at);
+        let worst = fittings().max_by_key(|(at, f)| (pictured(*at), f.verdict, std::cmp::Reverse(*at)));
         let (lead, pose) = worst.map(|(at, f)| lead(stills, at, f)).unwrap_or_default();
         Self {
             style: include_str!("../style.css"),
@@ -215,7 +217,7 @@ impl Overview {
                 .map(|(at, f)| Cell {
                     at,
                     verdict: Word::of(f.verdict),
-                    line: line_in_the_table(f),
+                    line: text::in_a_line(f),
                 })
                 .collect()
         };
@@ -229,14 +231,6 @@ impl Overview {
                 .collect(),
             bodies,
         }
-    }
-}
-
-/// What a fitting's rig shows is told further down, once.
-fn line_in_the_table(fitting: &Fitting) -> String {
-    match tell::leading_finding(fitting) {
-        Some(_) => "for what its rig shows".into(),
-        None => text::in_a_line(fitting),
     }
 }
 
