@@ -20,10 +20,7 @@ type Wanted = (usize, usize, Option<Place>, String);
 /// A scene for the worst frame of every pose that is not a clean pass, worst first; for a clean pass, of the pose that
 /// comes nearest to a limit. Every pose that fails has one.
 pub fn of_fitting(dressed: &Dressed, plan: &Plan, fitting: &Fitting, number: usize) -> Vec<Scene> {
-    wanted(fitting)
-        .into_par_iter()
-        .map(|(pose, frame, place, what)| scene(dressed, plan, fitting, number, (pose, frame), place, &what))
-        .collect()
+    worst_of(dressed, plan, fitting, number, usize::MAX)
 }
 
 /// The first `most` of the scenes of [`of_fitting`].

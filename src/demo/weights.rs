@@ -13,8 +13,8 @@ use rayon::prelude::*;
 
 type Point = Vector3<f64>;
 
-/// How strongly a bone heats the skin over it. The paper takes 1 and names 0.22 as the choice with softer transitions;
-/// with 1 the crease of a sitting hip folds so sharply that no cloth can follow it.
+/// How strongly a bone heats the skin over it. The paper takes 1 and names 0.22 as the choice with softer transitions
+/// (from memory); with 1 the crease of a sitting hip folds so sharply that no cloth can follow it.
 const HEAT: f64 = 0.22;
 
 /// At most this many joints move a vertex.
