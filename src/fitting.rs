@@ -297,7 +297,7 @@ fn examine(
         .map(|measure| (measure.take)(moment))
         .collect();
     let mut numbers = Numbers::default();
-    let mut worst = BTreeMap::new();
+    let (mut worst, mut pairs) = (BTreeMap::new(), BTreeMap::new());
     for (measure, taken) in measure::ALL.iter().zip(&taken) {
         for (number, value) in measure.numbers.iter().zip(&taken.values) {
             numbers.values.insert(
@@ -313,6 +313,14 @@ fn examine(
             };
             worst.insert(path, place(moment, at, world));
         }
+        for (path, word) in &taken.words {
+            numbers.words.insert(format!("{}.{path}", measure.id), (*word).to_owned());
+        }
+        for number in &taken.pairs {
+            let name = format!("{}, {}", number.pair.0.words(), number.pair.1.words());
+            let of_pair: &mut Numbers = pairs.entry(name).or_default();
+            of_pair.values.insert(format!("{}.{}", measure.id, number.path), Some(number.value));
+        }
     }
     FrameResult {
         frame: number,
@@ -323,6 +331,7 @@ fn examine(
         angles_deg: angles_deg(dressed, world),
         measures: numbers,
         worst,
+        pairs,
     }
 }
 

@@ -284,6 +284,9 @@ pub struct FrameResult {
     pub measures: Numbers,
     /// Worst places by the beginning of the paths they belong to: `stretch`, `skin_shows.inner`.
     pub worst: BTreeMap<String, Place>,
+    /// Numbers of pairs of parts that touch: `left thigh, right thigh` to measures.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub pairs: BTreeMap<String, Numbers>,
 }
 
 impl FrameResult {

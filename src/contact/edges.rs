@@ -2,6 +2,8 @@
 
 use crate::geometry::closest_point::Feature;
 use crate::geometry::topology::{NONE, Topology};
+use crate::geometry::vector::{norm, sub, wide};
+use std::collections::BTreeMap;
 
 /// The edges of a garment.
 #[derive(Clone, Debug)]
@@ -12,6 +14,10 @@ pub struct Edges {
     vertex: Vec<bool>,
     /// The segments, metres, as built.
     segments: Vec<[[f32; 3]; 2]>,
+    /// By segment: the loop it belongs to.
+    loops: Vec<u32>,
+    /// By loop: its length as built, metres.
+    lengths: Vec<f64>,
 }
 
 impl Edges {
@@ -19,7 +25,7 @@ impl Edges {
     pub fn new(topology: &Topology, positions: &[[f32; 3]], lining: &[bool]) -> Self {
         let mut edge = vec![false; topology.edges().len()];
         let mut at_vertex = vec![false; positions.len()];
-        let mut segments = Vec::new();
+        let (mut segments, mut ends_of) = (Vec::new(), Vec::new());
         for (number, ends) in (0u32..).zip(topology.edges()) {
             let sides = topology.edge_triangles(number);
             let outer = sides
@@ -31,6 +37,7 @@ impl Edges {
                 edge[number as usize] = true;
                 ends.iter().for_each(|&end| at_vertex[end as usize] = true);
                 segments.push(ends.map(|end| positions[end as usize]));
+                ends_of.push(*ends);
             }
         }
         let vertex = topology
@@ -38,10 +45,17 @@ impl Edges {
             .iter()
             .map(|&canonical| at_vertex[canonical as usize])
             .collect();
+        let loops = loops(&ends_of);
+        let mut lengths = vec![0.0; loops.iter().max().map_or(0, |most| *most as usize + 1)];
+        for (number, [a, b]) in loops.iter().zip(&segments) {
+            lengths[*number as usize] += norm(sub(wide(*b), wide(*a)));
+        }
         Self {
             edge,
             vertex,
             segments,
+            loops,
+            lengths,
         }
     }
 
@@ -69,6 +83,47 @@ impl Edges {
     pub fn distance(&self, point: [f32; 3]) -> f32 {
         distance_to(&self.segments, point)
     }
+
+    /// The loop whose edge is nearest to a point as built; of equally near ones the first.
+    pub fn nearest_loop(&self, point: [f32; 3]) -> Option<u32> {
+        let mut best: Option<(f32, u32)> = None;
+        for (segment, &number) in self.segments.iter().zip(&self.loops) {
+            let distance_sq = to_segment_sq(point, segment);
+            if best.is_none_or(|(least, _)| distance_sq < least) {
+                best = Some((distance_sq, number));
+            }
+        }
+        best.map(|(_, number)| number)
+    }
+
+    /// Length of each loop as built, metres: a waist, two hems.
+    pub fn loop_lengths(&self) -> &[f64] {
+        &self.lengths
+    }
+}
+
+/// By segment: the number of the loop it belongs to, counted in the order of the segments.
+fn loops(ends_of: &[[u32; 2]]) -> Vec<u32> {
+    let mut parent: BTreeMap<u32, u32> = ends_of.iter().flatten().map(|&end| (end, end)).collect();
+    for &[a, b] in ends_of {
+        let (a, b) = (root(&parent, a), root(&parent, b));
+        parent.insert(a.max(b), a.min(b));
+    }
+    let mut numbers = BTreeMap::new();
+    ends_of
+        .iter()
+        .map(|[end, _]| {
+            let next = u32::try_from(numbers.len()).unwrap_or(u32::MAX);
+            *numbers.entry(root(&parent, *end)).or_insert(next)
+        })
+        .collect()
+}
+
+fn root(parent: &BTreeMap<u32, u32>, mut vertex: u32) -> u32 {
+    while let Some(&above) = parent.get(&vertex).filter(|above| **above != vertex) {
+        vertex = above;
+    }
+    vertex
 }
 
 /// Distance from a point to the nearest of some segments, metres; infinite without segments.

@@ -4,15 +4,17 @@
 //! what the maker saw (DESIGN 2). Homes, covered skin, edges and ease as built are found here, once.
 
 mod cover; // samples, homes, what covers what
+mod open; // how much of the skin could be seen as built
 mod sheets; // flipped pieces, linings, folds
 
 pub use cover::vertex_or_face_normal;
+pub use open::SeenAsBuilt;
 
 use super::body::{Body, has_fault};
 use super::cloth::Cloth;
 use super::edges::Edges;
 use super::samples::Samples;
-use super::{HOME_REACH, LINING};
+use super::{HOME_REACH, LINING, tangle};
 use crate::geometry::box_tree::{ALL, BoxTree, Nearest};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::stretch::RestFrame;
@@ -24,6 +26,7 @@ use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::Surface;
 use crate::skin::{self, Pairing};
 use rayon::prelude::*;
+use std::sync::Arc;
 use sheets::{add_folds, centre_and_normal, linings, turn_flipped};
 
 /// Stands for "no triangle".
@@ -58,6 +61,14 @@ pub struct Layer {
     pub home_rest: Vec<Option<RestFrame>>,
     /// Area of each fabric triangle as built, square metres; 0 for linings and triangles left out.
     pub areas: Vec<f64>,
+    /// Pairs of triangles that cross as built, sorted.
+    pub tangled_as_built: Vec<(u32, u32)>,
+    /// By canonical vertex: the piece of the garment it belongs to.
+    pub pieces: Vec<u32>,
+    /// By triangle: ease as built, metres; NaN without a home.
+    pub triangle_ease: Vec<f32>,
+    /// How much of the skin could be seen as built.
+    pub seen_as_built: Arc<SeenAsBuilt>,
     /// The garment by itself.
     pub cloth: Cloth,
     /// The fabric's samples.
@@ -83,6 +94,10 @@ pub struct FabricSamples {
     pub to_edge: Vec<f32>,
     /// True without a home where the nearest skin, however far, is the rim of an open skin.
     pub over_hole: Vec<bool>,
+    /// Parts far from its own; 0 without a home.
+    pub far: Vec<PartMask>,
+    /// True where it lies inside a far part's skin as built.
+    pub in_far_skin: Vec<bool>,
 }
 
 /// Covered skin samples with what was true of them as built.
@@ -96,6 +111,10 @@ pub struct SkinSamples {
     pub cover: Vec<u32>,
     /// Distance of the covering point from the garment's nearest edge as built, metres.
     pub to_edge: Vec<f32>,
+    /// How far the covering point is as built, metres.
+    pub to_cover: Vec<f32>,
+    /// The loop of the edge nearest to the covering point; [`NOBODY`] for a garment without edges.
+    pub edge_loop: Vec<u32>,
 }
 
 /// The skin as built with its tree and normals.
@@ -189,7 +208,9 @@ impl Layer {
         let homes = triangle_homes(&built, &surface, &counts);
         let tags = tags(body, &homes, &valid, &lining);
         let fabric = FabricSamples::new(&built, &surface, &edges, &counts);
-        let (skin, skin_area) = SkinSamples::new(&built, &surface, &edges, &tags);
+        let tree = BoxTree::build_tagged(&surface.positions, &surface.triangles, &tags);
+        let (skin, skin_area) = SkinSamples::new(&built, &edges, &tags, &tree);
+        let tangled_as_built = tangle::as_built(&tree, topology.triangles(), &tags);
         let frame = |positions: &[[f32; 3]], t: [u32; 3]| RestFrame::new(corners(positions, t));
         let rest = surface
             .triangles
@@ -203,7 +224,12 @@ impl Layer {
             })
             .collect();
         let cloth = Cloth::new(&surface, &skeleton, &topology, &areas);
+        let seen_as_built = Arc::new(SeenAsBuilt::new(&built, tree, skin.points.len(), &skeleton, &pairing));
         Self {
+            tangled_as_built,
+            pieces: tangle::pieces(&topology),
+            triangle_ease: fabric.ease_of_triangles(surface.triangles.len()),
+            seen_as_built,
             cloth,
             surface,
             skeleton,
@@ -273,12 +299,7 @@ impl Layer {
 
 /// The body's vertices when its joints stand where the garment's were at the garment's bind.
 fn body_as_built(body: &Body, garment: &Skeleton, pairing: &Pairing) -> Vec<[f32; 3]> {
-    let bind = crate::pose::stand::at_bind(garment);
-    let world = skin::follow(
-        &body.skeleton,
-        &pairing.reversed(body.skeleton.joints.len()),
-        &bind,
-    );
+    let world = open::joints_as_built(body, garment, pairing);
     let mut positions = Vec::new();
     skin::blend(
         &body.surface,

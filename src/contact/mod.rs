@@ -10,6 +10,8 @@ pub mod cloth; // the garment by itself: print, seams, rings, folds
 pub mod layer; // a garment as built on a body
 pub mod pull; // how far fabric and skin are drawn out in a frame
 pub mod moment; // one posed frame
+pub mod tangle; // where a garment runs through itself
+pub mod far; // fabric in another part, and through its fabric
 pub mod seen; // which skin can be looked at
 pub mod region; // tailor's words for a place on the skin
 

@@ -4,11 +4,13 @@ use super::body::Body;
 use super::layer::{Layer, NOBODY, vertex_or_face_normal};
 use super::pull::Pulls;
 use super::samples::Samples;
+use super::far::{Meetings, Skin};
 use super::seen::Sight;
-use crate::geometry::box_tree::BoxTree;
+use super::tangle::Tangle;
+use crate::geometry::box_tree::{ALL, BoxTree};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::signed;
-use crate::geometry::vector::dot;
+use crate::geometry::vector::{dot, narrow, unit, wide};
 use crate::geometry::winding::Winding;
 use crate::rig::surface::polar;
 use crate::skin;
@@ -16,6 +18,14 @@ use nalgebra::{Matrix4, Vector3};
 
 /// Skin must be this far outside its fabric to count, metres at the scale of 1: below is rounding.
 pub const OUTSIDE: f32 = 0.2e-3;
+
+/// Skin whose nearest fabric is nearer than this, and not an edge, has fabric straight out, metres at the scale of 1:
+/// only the rest is asked for it.
+const DOUBT: f32 = 0.010;
+/// Fabric straight out of the skin is looked for so far, metres at the scale of 1.
+const STRAIGHT_OUT: f32 = 0.060;
+/// The same where it was further than that as built.
+const FAR_OUT: f32 = 0.400;
 
 /// A posed surface with the searches it answers. Renewed for every frame, allocated once.
 #[derive(Clone, Debug)]
@@ -40,6 +50,9 @@ pub struct Scratch {
     outside: Vec<f32>,
     seen: Vec<bool>,
     within: Vec<bool>,
+    gone: Vec<bool>,
+    tangle: Tangle,
+    meetings: Meetings,
     pulls: Pulls,
     pelvis: (Vector3<f32>, Vector3<f32>),
 }
@@ -65,6 +78,12 @@ pub struct Moment<'a> {
     pub seen: &'a [bool],
     /// By fabric sample: whether the winding number of the body says inside; only asked where ease is negative.
     pub within: &'a [bool],
+    /// By covered skin sample: whether it lost its cover and can be seen for that.
+    pub gone: &'a [bool],
+    /// Where the garment runs through itself.
+    pub tangle: &'a Tangle,
+    /// Where the garment runs into another part of the body, or through that part's fabric.
+    pub meetings: &'a Meetings,
     /// How far each fabric triangle and the skin beneath is drawn out.
     pub pulls: &'a Pulls,
     /// Every garment worn, posed; the first is `posed`.
@@ -127,6 +146,9 @@ impl Scratch {
             outside: vec![f32::NAN; covered],
             seen: vec![false; covered],
             within: vec![false; fabric],
+            gone: vec![false; covered],
+            tangle: Tangle::default(),
+            meetings: Meetings::default(),
             pulls: Pulls::default(),
             pelvis: (Vector3::z(), Vector3::y()),
         }
@@ -155,6 +177,20 @@ impl Scratch {
     pub fn meet(&mut self, body: &Body, layer: &Layer, world: &[Matrix4<f64>]) {
         self.meet_fabric(body, layer, 0..layer.fabric.points.len());
         self.meet_skin(body, layer, world, 0..layer.skin.points.len());
+        self.meet_far(body, layer);
+    }
+
+    /// Where the garment runs through itself, into other parts and through their fabric. Needs the ease of all samples.
+    pub fn meet_far(&mut self, body: &Body, layer: &Layer) {
+        let posed = &self.layers[0];
+        self.tangle.renew(layer, &posed.tree);
+        let skin = Skin {
+            body,
+            tree: &self.body.tree,
+            normals: &self.body.normals,
+            winding: &self.winding,
+        };
+        self.meetings.renew(&skin, layer, posed, &self.tangle, &self.ease);
     }
 
     /// Ease and side of some fabric samples; the others keep what they had.
@@ -199,7 +235,7 @@ impl Scratch {
         let sight = Sight::new(&trees, front, up, scale);
         let posed = &self.layers[0];
         for point in which {
-            self.seen[point] = false;
+            (self.seen[point], self.gone[point]) = (false, false);
             let at = samples
                 .points
                 .position(point, &self.body.positions, &body.surface.triangles);
@@ -227,6 +263,11 @@ impl Scratch {
             if self.outside[point] > OUTSIDE * scale {
                 self.seen[point] = sight.is_seen(at, normal);
             }
+            let doubtful = self.outside[point].is_nan() || self.outside[point].abs() > DOUBT * scale;
+            self.gone[point] = doubtful
+                && !self.seen[point]
+                && !is_covered(&posed.tree, at, normal, samples.to_cover[point], scale)
+                && sight.is_seen_more(at, normal, layer.seen_as_built.share(body, layer, point));
         }
     }
 
@@ -241,6 +282,9 @@ impl Scratch {
             outside: &self.outside,
             seen: &self.seen,
             within: &self.within,
+            gone: &self.gone,
+            tangle: &self.tangle,
+            meetings: &self.meetings,
             pulls: &self.pulls,
             worn: &self.layers,
             pelvis: self.pelvis,
@@ -299,6 +343,18 @@ impl Moment<'_> {
     pub fn shows(&self, point: usize) -> bool {
         self.outside[point] > OUTSIDE * self.body.scale() && self.seen[point]
     }
+}
+
+/// Whether fabric lies straight out of a place of the skin: near, or as far as it was.
+fn is_covered(fabric: &BoxTree, at: [f32; 3], normal: [f32; 3], to_cover: f32, scale: f32) -> bool {
+    let normal = narrow(unit(wide(normal)));
+    let reach = if to_cover > STRAIGHT_OUT * scale {
+        FAR_OUT
+    } else {
+        STRAIGHT_OUT
+    };
+    let start: [f32; 3] = std::array::from_fn(|k| at[k] - normal[k] * OUTSIDE * scale);
+    fabric.ray_any(start, normal, (reach + OUTSIDE) * scale, ALL, None)
 }
 
 fn renew(posed: &mut Posed, topology: &crate::geometry::topology::Topology) {

@@ -32,15 +32,25 @@ impl<'a> Sight<'a> {
         }
     }
 
-    /// Whether a point is seen at all. Stops at the direction that decides it: most points that are seen are seen
-    /// from nearly everywhere.
+    /// Whether a point is seen at all.
     pub fn is_seen(&self, point: [f32; 3], normal: [f32; 3]) -> bool {
-        let enough = SEEN_SHARE * self.directions.len() as f64;
+        self.is_seen_more(point, normal, 0.0)
+    }
+
+    /// Whether a point is seen by more than [`SEEN_SHARE`] beyond `share`. Stops at the direction that decides it:
+    /// most points that are seen are seen from nearly everywhere.
+    pub fn is_seen_more(&self, point: [f32; 3], normal: [f32; 3], share: f64) -> bool {
+        let enough = (SEEN_SHARE + share) * self.directions.len() as f64;
         let mut escaped = 0.0;
         self.looks(point, normal).any(|ray| {
             escaped += f64::from(u8::from(ray.is_some()));
             escaped > enough
         })
+    }
+
+    /// Share of the directions that escape.
+    pub fn share(&self, point: [f32; 3], normal: [f32; 3]) -> f64 {
+        self.looks(point, normal).flatten().count() as f64 / self.directions.len() as f64
     }
 
     /// From where a point is seen: the mean of the directions that escape, world; zero where none does.

@@ -32,6 +32,18 @@ pub fn crossing(first: Corners, second: Corners) -> Option<[[f64; 3]; 2]> {
     (low.0 <= high.0).then_some([low.1, high.1])
 }
 
+/// Whether an edge passes through the inside of a triangle; touching does not count.
+pub fn pierces(ends: [[f32; 3]; 2], triangle: Corners) -> bool {
+    let volume =
+        |p: [f64; 3], q: [f64; 3], r: [f64; 3], s: [f64; 3]| dot(cross(sub(q, p), sub(r, p)), sub(s, p));
+    let ([a, b, c], [p, q]) = (triangle.map(wide), ends.map(wide));
+    if volume(a, b, c, p) * volume(a, b, c, q) >= 0.0 {
+        return false;
+    }
+    let signs = [volume(p, q, a, b), volume(p, q, b, c), volume(p, q, c, a)];
+    signs.iter().all(|sign| *sign > 0.0) || signs.iter().all(|sign| *sign < 0.0)
+}
+
 struct Plane {
     corner: [f64; 3],
     normal: [f64; 3],
@@ -146,7 +158,7 @@ mod tests {
         for _ in 0..4000 {
             let mut triangle = || [random.point(), random.point(), random.point()];
             let (first, second) = (triangle(), triangle());
-            let pierced = pierces(first, second) || pierces(second, first);
+            let pierced = any_pierces(first, second) || any_pierces(second, first);
             let found = crossing(first, second);
             assert_eq!(found.is_some(), pierced);
             assert_eq!(crossing(second, first).is_some(), pierced);
@@ -161,15 +173,15 @@ mod tests {
         assert!(crossed > 400 && crossed < 3600);
     }
 
-    fn pierces(edges: Corners, triangle: Corners) -> bool {
-        let volume =
-            |p: [f64; 3], q: [f64; 3], r: [f64; 3], s: [f64; 3]| dot(cross(sub(q, p), sub(r, p)), sub(s, p));
-        let [a, b, c] = triangle.map(wide);
-        (0..3).any(|k| {
-            let (p, q) = (wide(edges[k]), wide(edges[(k + 1) % 3]));
-            let through = volume(a, b, c, p) * volume(a, b, c, q) < 0.0;
-            let signs = [volume(p, q, a, b), volume(p, q, b, c), volume(p, q, c, a)];
-            through && (signs.iter().all(|s| *s > 0.0) || signs.iter().all(|s| *s < 0.0))
-        })
+    fn any_pierces(edges: Corners, triangle: Corners) -> bool {
+        (0..3).any(|side| pierces([edges[side], edges[(side + 1) % 3]], triangle))
+    }
+
+    #[test]
+    fn an_edge_that_touches_does_not_pierce() {
+        assert!(pierces([[1.0, 1.0, -1.0], [1.0, 1.0, 1.0]], T1));
+        assert!(!pierces([[1.0, 1.0, 0.0], [1.0, 1.0, 1.0]], T1), "ends in the plane");
+        assert!(!pierces([[0.0, 1.0, -1.0], [0.0, 1.0, 1.0]], T1), "through a side");
+        assert!(!pierces([[3.0, 3.0, -1.0], [3.0, 3.0, 1.0]], T1), "beside it");
     }
 }

@@ -9,14 +9,18 @@ pub mod ease;
 pub mod findings; // once per rig, not per frame
 
 pub mod lift;
+pub mod part_contact;
 pub mod pinch;
 pub mod seam_gap;
+pub mod self_crossing;
 pub mod skin_shows;
 pub mod squeeze;
 pub mod statistics;
 pub mod stretch;
 pub mod texture_drift;
+pub mod uncovered;
 
+use crate::contact::tangle::Pair;
 use crate::contact::{Layer, Moment};
 use crate::units::Unit;
 
@@ -26,12 +30,15 @@ pub static ALL: &[&Measure] = &[
     &dip::MEASURE,
     &ease::MEASURE,
     &lift::MEASURE,
+    &part_contact::MEASURE,
     &pinch::MEASURE,
     &seam_gap::MEASURE,
+    &self_crossing::MEASURE,
     &skin_shows::MEASURE,
     &squeeze::MEASURE,
     &stretch::MEASURE,
     &texture_drift::MEASURE,
+    &uncovered::MEASURE,
 ];
 
 /// A measure as data.
@@ -116,6 +123,21 @@ pub struct Taken {
     /// Worst places by the path of the numbers they belong to: `inner` for all that begin so, empty for all of the
     /// measure's.
     pub worst: Vec<(&'static str, At)>,
+    /// Words beside the numbers, by path below the measure's id: a class.
+    pub words: Vec<(&'static str, &'static str)>,
+    /// The same numbers for one pair of parts.
+    pub pairs: Vec<PairNumber>,
+}
+
+/// A number of a measure for one pair of the body's parts.
+#[derive(Clone, Copy, Debug)]
+pub struct PairNumber {
+    /// Leg and leg, sleeve and trunk.
+    pub pair: Pair,
+    /// As in [`Number::path`].
+    pub path: &'static str,
+    /// In the edge unit.
+    pub value: f64,
 }
 
 impl Taken {
@@ -124,6 +146,7 @@ impl Taken {
         Self {
             values,
             worst: worst.map(|at| ("", at)).into_iter().collect(),
+            ..Self::default()
         }
     }
 }

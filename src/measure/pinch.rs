@@ -90,6 +90,7 @@ fn take(moment: &Moment) -> Taken {
         .into_iter()
         .filter_map(|(path, triangle)| Some((path, At::Triangle(triangle?))))
         .collect(),
+        ..Taken::default()
     }
 }
 

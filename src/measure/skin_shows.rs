@@ -100,6 +100,7 @@ fn take(moment: &Moment) -> Taken {
             .zip(worst)
             .filter_map(|(group, worst)| Some((group, At::Skin(worst?.1))))
             .collect(),
+        ..Taken::default()
     }
 }
 

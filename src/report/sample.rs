@@ -212,6 +212,7 @@ fn frame_result(name: &str, at: usize, frame: usize) -> FrameResult {
         angles_deg: BTreeMap::new(),
         measures,
         worst: BTreeMap::new(),
+        pairs: BTreeMap::new(),
     }
 }
 

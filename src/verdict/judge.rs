@@ -24,15 +24,18 @@ pub fn pose(result: &mut PoseResult, limits: &Limits, promises: &Promises) -> Ve
         for frame in &result.frames {
             let value = frame.measures.get(path);
             let fails = value.is_none_or(|value| !value.is_finite() || value > limit);
-            let worse = worst
-                .get(path.as_str())
-                .is_none_or(|known| worse_than(value, known.value));
+            let weight = if can_be_helped(frame, path) { over } else { Verdict::Warn };
+            let worse = worst.get(path.as_str()).is_none_or(|known| {
+                (weight > known.weight) || (weight == known.weight && worse_than(value, known.value))
+            });
             if fails && worse {
-                worst.insert(path, reason(result, frame, path, value, limit, over));
+                worst.insert(path, reason(result, frame, path, value, limit, weight));
             }
         }
     }
-    result.verdict = if worst.is_empty() { Verdict::Pass } else { over };
+    result.verdict = worst
+        .values()
+        .fold(Verdict::Pass, |worst, reason| worst.max(reason.weight));
     worst.into_values().collect()
 }
 
@@ -44,6 +47,15 @@ fn weight(result: &PoseResult, promises: &Promises) -> Verdict {
     } else {
         Verdict::Fail
     }
+}
+
+/// Whether an edit of this garment could help: not where the legs have no room for its ease, nor where the body itself
+/// overlaps (DESIGN 6). Such numbers warn.
+fn can_be_helped(frame: &FrameResult, path: &str) -> bool {
+    let class = path
+        .rsplit_once('.')
+        .and_then(|(group, _)| frame.measures.words.get(&format!("{group}.class")));
+    !matches!(class.map(String::as_str), Some("no_room" | "body_overlaps"))
 }
 
 /// Not measured is worse than any number.
@@ -130,6 +142,7 @@ mod tests {
                 angles_deg: BTreeMap::new(),
                 measures,
                 worst: BTreeMap::new(),
+                pairs: BTreeMap::new(),
             }],
         }
     }

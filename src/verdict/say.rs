@@ -53,6 +53,34 @@ pub fn over(path: &str, value: Option<f64>, limit: f64, place: Option<&Place>, a
                 short(limit)
             )
         }
+        "uncovered.inner.area_cm2" => format!(
+            "Skin that was covered lies bare: {} cm² in all{} (limit {} cm²).",
+            short(value),
+            worst("", ""),
+            short(limit)
+        ),
+        "uncovered.edge.retreat_mm" => format!(
+            "An edge draws back and lays skin bare: by {} mm{} (limit {} mm).",
+            short(value),
+            worst("", ""),
+            short(limit)
+        ),
+        "part_contact.skin.depth_mm" => format!(
+            "Fabric runs into another part of the body: {} mm deep{}, {} cm² in all (limit {} mm).{}",
+            short(value),
+            worst("", ""),
+            short(all.get("part_contact.skin.area_cm2").unwrap_or(0.0)),
+            short(limit),
+            whose(all, "part_contact.skin.class")
+        ),
+        "part_contact.fabric.depth_mm" => format!(
+            "One part's fabric runs through another's: {} mm deep{}, {} cm² in all (limit {} mm).{}",
+            short(value),
+            worst("", ""),
+            short(all.get("part_contact.fabric.area_cm2").unwrap_or(0.0)),
+            short(limit),
+            whose(all, "part_contact.fabric.class")
+        ),
         "dip.p99_mm" => format!(
             "Fabric sinks towards the skin: a hundredth of the garment loses {} mm of its room or more{} (limit {} mm).",
             short(value),
@@ -95,6 +123,17 @@ pub fn over(path: &str, value: Option<f64>, limit: f64, place: Option<&Place>, a
             worst("", ""),
             short(limit)
         ),
+    }
+}
+
+/// Why a contact is not the garment's doing.
+fn whose(all: &Numbers, path: &str) -> &'static str {
+    match all.words.get(path).map(String::as_str) {
+        Some("no_room") => {
+            " There is no room: the gap between the two skins is less than the two eases, so only less ease can help."
+        }
+        Some("body_overlaps") => " Mostly the body overlaps itself there, which no edit of this garment can help.",
+        _ => "",
     }
 }
 

@@ -1,12 +1,13 @@
 //! The samples of fabric and covered skin as built: homes, and what covers what.
 
 use super::{Built, FabricSamples, NOBODY, SkinSamples};
-use crate::contact::LINING;
+use crate::contact::{LINING, far};
 use crate::contact::edges::Edges;
 use crate::contact::samples::Samples;
 use crate::geometry::box_tree::{ALL, BoxTree};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::vector;
+use crate::geometry::winding::Winding;
 use crate::rig::part::{HOMELESS, Part, PartMask};
 use crate::rig::surface::Surface;
 use rayon::prelude::*;
@@ -25,6 +26,12 @@ impl FabricSamples {
         });
         let used: Vec<bool> = points.area.iter().map(|area| *area > 0.0).collect();
         let (points, _) = points.only(&used);
+        let home_skin = far::Skin {
+            body: built.body,
+            tree: &built.tree,
+            normals: &built.normals,
+            winding: &Winding::build(&built.tree),
+        };
         let found: Vec<(u32, PartMask, f32, f32, bool)> = (0..points.len())
             .into_par_iter()
             .map(|point| {
@@ -38,27 +45,49 @@ impl FabricSamples {
                 (home.triangle, part.near(), ease, to_edge, false)
             })
             .collect();
+        let home: Vec<u32> = found.iter().map(|row| row.0).collect();
+        let far = far::far_masks(built.body, &home);
+        let in_far_skin = (0..points.len())
+            .into_par_iter()
+            .map(|point| {
+                let at = points.position(point, &surface.positions, &surface.triangles);
+                far[point] != 0 && home_skin.entered(at, found[point].2 < 0.0, far[point]).is_some()
+            })
+            .collect();
         Self {
             points,
-            home: found.iter().map(|row| row.0).collect(),
+            far,
+            in_far_skin,
+            home,
             mask: found.iter().map(|row| row.1).collect(),
             ease: found.iter().map(|row| row.2).collect(),
             to_edge: found.iter().map(|row| row.3).collect(),
             over_hole: found.iter().map(|row| row.4).collect(),
         }
     }
+
+    /// By triangle: mean ease as built of its own points; NaN where none was measured.
+    pub(super) fn ease_of_triangles(&self, count: usize) -> Vec<f32> {
+        let mut sums = vec![(0.0f32, 0.0f32); count];
+        for (&triangle, &ease) in self.points.triangle.iter().zip(&self.ease).skip(self.points.vertices) {
+            if ease.is_finite() {
+                let sum = &mut sums[triangle as usize];
+                *sum = (sum.0 + ease, sum.1 + 1.0);
+            }
+        }
+        sums.iter().map(|(ease, points)| ease / points).collect()
+    }
 }
 
 impl SkinSamples {
     /// The covered samples, and the area of all skin.
-    pub(super) fn new(built: &Built, surface: &Surface, edges: &Edges, tags: &[u32]) -> (Self, f64) {
+    pub(super) fn new(built: &Built, edges: &Edges, tags: &[u32], fabric: &BoxTree) -> (Self, f64) {
         let body = &built.body.surface;
         let grain = SKIN_GRAIN * f64::from(built.scale).powi(2);
         let all = Samples::new(&built.positions, &body.triangles, grain, |t| {
             built.body.tags[t] != 0
         });
-        let fabric = BoxTree::build_tagged(&surface.positions, &surface.triangles, tags);
-        let covers: Vec<Option<(u32, f32)>> = (0..all.len())
+        let covers: Vec<Option<Cover>> = (0..all.len())
             .into_par_iter()
             .map(|point| {
                 if all.area[point] <= 0.0 {
@@ -69,8 +98,13 @@ impl SkinSamples {
                 let normal = vertex_or_face_normal(&all, point, body, &built.normals);
                 let part = built.body.parts[own as usize];
                 let masks = (part.bit(), part.near() | HOMELESS);
-                let (cover, where_covered) = cover(built, &fabric, tags, at, normal, masks)?;
-                Some((cover, edges.distance(where_covered)))
+                let (triangle, to, far_off) = cover(built, fabric, tags, at, normal, masks)?;
+                Some(Cover {
+                    triangle,
+                    far_off,
+                    to_edge: edges.distance(to),
+                    edge_loop: edges.nearest_loop(to).unwrap_or(NOBODY),
+                })
             })
             .collect();
         let area = all.area.iter().sum();
@@ -85,8 +119,10 @@ impl SkinSamples {
         let skin = Self {
             points,
             mask,
-            cover: kept().map(|cover| cover.0).collect(),
-            to_edge: kept().map(|cover| cover.1).collect(),
+            cover: kept().map(|cover| cover.triangle).collect(),
+            to_edge: kept().map(|cover| cover.to_edge).collect(),
+            to_cover: kept().map(|cover| cover.far_off).collect(),
+            edge_loop: kept().map(|cover| cover.edge_loop).collect(),
         };
         (skin, area)
     }
@@ -110,7 +146,15 @@ pub fn vertex_or_face_normal(
     normals.face(triangle)
 }
 
-/// The fabric that covers a point of the skin, and where.
+/// What covers a sample.
+struct Cover {
+    triangle: u32,
+    far_off: f32,
+    to_edge: f32,
+    edge_loop: u32,
+}
+
+/// The fabric that covers a point of the skin, where, and how far off.
 fn cover(
     built: &Built,
     fabric: &BoxTree,
@@ -118,7 +162,7 @@ fn cover(
     at: [f32; 3],
     normal: [f32; 3],
     (own, mask): (PartMask, PartMask),
-) -> Option<(u32, [f32; 3])> {
+) -> Option<(u32, [f32; 3], f32)> {
     let normal = vector::narrow(vector::unit(vector::wide(normal)));
     let start = 1e-4 * built.scale;
     let out: [f32; 3] = std::array::from_fn(|k| at[k] + normal[k] * start);
@@ -137,7 +181,7 @@ fn cover(
         let tag = tags[hit.triangle as usize];
         entered |= hit.front && tag & (LINING | own) == 0;
         if !hit.front && tag & mask != 0 && !entered {
-            return Some((hit.triangle, along(hit.t, 1.0)));
+            return Some((hit.triangle, along(hit.t, 1.0), hit.t));
         }
     }
     fabric.ray_all(
@@ -149,5 +193,5 @@ fn cover(
     );
     hits.iter()
         .find(|hit| hit.front)
-        .map(|hit| (hit.triangle, along(hit.t, -1.0)))
+        .map(|hit| (hit.triangle, along(hit.t, -1.0), hit.t))
 }

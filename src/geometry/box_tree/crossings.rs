@@ -46,20 +46,6 @@ pub fn crossings_where(
 /// All pairs of triangles of one tree that cross, sorted, but for those that share a vertex. `canonical`
 /// names for every vertex the one that stands for it.
 pub fn self_crossings(tree: &BoxTree, canonical: &[u32], found: &mut Vec<Crossing>) {
-    self_crossings_where(tree, canonical, |_, _| true, found);
-}
-
-/// The same among the pairs that `accept` takes; it is asked before the triangles are tested.
-pub fn self_crossings_where(
-    tree: &BoxTree,
-    canonical: &[u32],
-    accept: impl Fn(u32, u32) -> bool,
-    found: &mut Vec<Crossing>,
-) {
-    found.clear();
-    if tree.is_empty() {
-        return;
-    }
     let welded: Vec<[u32; 3]> = tree
         .triangles
         .iter()
@@ -69,7 +55,16 @@ pub fn self_crossings_where(
         let (a, b) = (welded[a as usize], welded[b as usize]);
         !a.iter().any(|vertex| b.contains(vertex))
     };
-    let accept = |a: u32, b: u32| apart(a, b) && accept(a.min(b), a.max(b));
+    self_pairs_where(tree, apart, found);
+}
+
+/// All pairs of triangles of one tree that cross among those that `accept` takes, sorted. It is asked before the
+/// triangles are tested, in either order, and is to refuse triangles that share a vertex.
+pub fn self_pairs_where(tree: &BoxTree, accept: impl Fn(u32, u32) -> bool, found: &mut Vec<Crossing>) {
+    found.clear();
+    if tree.is_empty() {
+        return;
+    }
     let mut walk = Walk {
         first: tree,
         second: tree,

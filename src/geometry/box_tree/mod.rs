@@ -15,7 +15,7 @@ use super::closest_point::Feature;
 
 pub(super) use inside::Inside;
 
-pub use crossings::{Crossing, crossings, crossings_where, self_crossings, self_crossings_where};
+pub use crossings::{Crossing, crossings, crossings_where, self_crossings, self_pairs_where};
 pub use ray::{Hit, Ray};
 
 /// Children of a node, triangles of a leaf.

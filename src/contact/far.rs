@@ -1,0 +1,208 @@
+//! Does fabric run into another part of the body, or through another part's fabric, and could the garment help it?
+//!
+//! Only far parts count: leg and leg, sleeve and trunk, lap and belly. What neighbours do is a fold.
+
+use super::layer::NOBODY;
+use super::moment::Posed;
+use super::tangle::{Pair, Tangle, far_of};
+use super::{Body, Layer};
+use crate::geometry::box_tree::{ALL, BoxTree, Nearest};
+use crate::geometry::pseudo_normal::PseudoNormals;
+use crate::geometry::signed;
+use crate::geometry::vector::dot;
+use crate::geometry::winding::Winding;
+use crate::rig::part::{Part, PartMask};
+
+/// How far a far part is looked for, metres at the scale of 1.
+const REACH: f32 = 0.060;
+/// Fabric runs through fabric only where their curve is at least this long, metres at the scale of 1: without this,
+/// fabric that merely lies behind another part's would count.
+const LEAST_CURVE: f64 = 0.020;
+/// How far above the skin it is asked whether that skin lies in another part, metres at the scale of 1.
+const ABOVE: f32 = 0.2e-3;
+
+/// Who could have helped it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Class {
+    /// There was room, and the garment left it.
+    Garment,
+    /// The skin beneath is inside the other part as well.
+    BodyOverlaps,
+    /// The gap between the two skins is less than the two eases.
+    NoRoom,
+}
+
+impl Class {
+    /// In order.
+    pub const ALL: [Self; 3] = [Self::Garment, Self::BodyOverlaps, Self::NoRoom];
+
+    /// As the result spells it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Garment => "garment",
+            Self::BodyOverlaps => "body_overlaps",
+            Self::NoRoom => "no_room",
+        }
+    }
+}
+
+/// A fabric sample that is where another part is.
+#[derive(Clone, Copy, Debug)]
+pub struct Met {
+    /// Fabric sample.
+    pub point: usize,
+    /// How far behind the other part's skin or fabric, metres.
+    pub depth: f32,
+    /// Its own part and the other's, the lower index first.
+    pub pair: Pair,
+    /// Who could have helped it.
+    pub class: Class,
+}
+
+/// What a frame's fabric runs into. Renewed for every frame.
+#[derive(Clone, Debug, Default)]
+pub struct Meetings {
+    /// Fabric inside another part's skin, by sample.
+    pub skin: Vec<Met>,
+    /// Fabric behind another part's fabric, by sample.
+    pub fabric: Vec<Met>,
+}
+
+/// A skin that can be asked whether fabric is inside it.
+pub(super) struct Skin<'a> {
+    pub body: &'a Body,
+    pub tree: &'a BoxTree,
+    pub normals: &'a PseudoNormals,
+    pub winding: &'a Winding,
+}
+
+impl Skin<'_> {
+    /// The far skin a point of the fabric is inside of: by the winding number, less one if it is under its own skin,
+    /// and with no third surface on the way to that skin.
+    pub(super) fn entered(&self, at: [f32; 3], under_own: bool, far: PartMask) -> Option<Nearest> {
+        let scale = self.body.scale();
+        let found = self.tree.closest(at, REACH * scale, far, None)?;
+        if self.body.on_rim(found.triangle, found.feature)
+            || !signed::is_behind(at, &found, &self.body.topology, self.normals)
+        {
+            return None;
+        }
+        let turns = self.winding.at(self.tree, at) - f64::from(u8::from(under_own));
+        (turns >= 0.5 && !self.is_parted(at, &found)).then_some(found)
+    }
+
+    /// Whether some other skin lies between a point and the nearest one of a far part.
+    fn is_parted(&self, at: [f32; 3], found: &Nearest) -> bool {
+        // Stops short of the skin that was found, whose own triangle and neighbours begin there.
+        let way: [f32; 3] = std::array::from_fn(|k| found.point[k] - at[k]);
+        self.tree.ray_any(at, way, 0.98, ALL, Some(found.triangle))
+    }
+}
+
+impl Meetings {
+    /// Finds what the fabric of a posed layer runs into. `ease` is the frame's, by fabric sample.
+    pub(super) fn renew(&mut self, skin: &Skin, layer: &Layer, posed: &Posed, tangle: &Tangle, ease: &[f32]) {
+        self.skin.clear();
+        self.fabric.clear();
+        let scale = f64::from(skin.body.scale());
+        let tangled = |pair: &Pair| tangle.far.get(pair).is_some_and(|long| *long >= LEAST_CURVE * scale);
+        let through: Vec<PartMask> = Part::ALL
+            .iter()
+            .map(|&part| {
+                let others = Part::ALL.iter().filter(|&&other| tangled(&(part.min(other), part.max(other))));
+                others.fold(0, |mask, other| mask | other.bit())
+            })
+            .collect();
+        let fabric = &layer.fabric;
+        for point in (0..fabric.points.len()).filter(|&point| fabric.home[point] != NOBODY) {
+            let own = skin.body.parts[fabric.home[point] as usize];
+            let at = fabric.points.position(point, &posed.positions, &layer.surface.triangles);
+            if !fabric.in_far_skin[point]
+                && let Some(found) = skin.entered(at, ease[point] < 0.0, fabric.far[point])
+            {
+                self.skin.push(met(skin, layer, posed, (point, own, at), &found, false));
+            }
+            let masks = through[own.index()];
+            if masks != 0
+                && let Some(found) = behind_fabric(layer, posed, point, at, masks, skin.body.scale())
+            {
+                self.fabric.push(met(skin, layer, posed, (point, own, at), &found, true));
+            }
+        }
+    }
+}
+
+/// The fabric of a far part behind which a sample lies, where that fabric faces the other way.
+fn behind_fabric(
+    layer: &Layer,
+    posed: &Posed,
+    point: usize,
+    at: [f32; 3],
+    far: PartMask,
+    scale: f32,
+) -> Option<Nearest> {
+    let normal = posed.normals.face(layer.fabric.points.triangle[point]);
+    // The nearest of all, not of the opposed ones: between the legs the nearest fabric of the other thigh is the
+    // seam's other side, and an opposed sheet further off has nothing to do with this sample.
+    let found = posed.tree.closest(at, REACH * scale, far, None)?;
+    if dot(posed.normals.face(found.triangle), normal) >= 0.0 {
+        return None;
+    }
+    let on_edge = layer.edges.holds(&layer.topology, &layer.surface.triangles, found.triangle, found.feature);
+    (!on_edge && signed::is_behind(at, &found, &layer.topology, &posed.normals)).then_some(found)
+}
+
+fn met(
+    skin: &Skin,
+    layer: &Layer,
+    posed: &Posed,
+    (point, own, at): (usize, Part, [f32; 3]),
+    found: &Nearest,
+    through_fabric: bool,
+) -> Met {
+    let other = if through_fabric {
+        super::tangle::part_of(layer.tags[found.triangle as usize]).unwrap_or(own)
+    } else {
+        skin.body.parts[found.triangle as usize]
+    };
+    let far_ease = if through_fabric {
+        layer.triangle_ease[found.triangle as usize]
+    } else {
+        ease_over(layer, posed, found, other, skin.body.scale())
+    };
+    Met {
+        point,
+        depth: found.distance_sq.sqrt(),
+        pair: (own.min(other), own.max(other)),
+        class: class(skin, layer, point, at, other, far_ease),
+    }
+}
+
+/// Ease as built of the fabric that lies over a place of the skin; 0 where none does.
+fn ease_over(layer: &Layer, posed: &Posed, skin: &Nearest, part: Part, scale: f32) -> f32 {
+    let over = posed.tree.closest(skin.point, REACH * scale, part.bit(), None);
+    over.map_or(0.0, |over| layer.triangle_ease[over.triangle as usize])
+}
+
+fn class(skin: &Skin, layer: &Layer, point: usize, at: [f32; 3], other: Part, far_ease: f32) -> Class {
+    let fabric = &layer.fabric;
+    let scale = skin.body.scale();
+    let Some(beneath) = skin.tree.closest(at, f32::INFINITY, fabric.mask[point], Some(fabric.home[point])) else {
+        return Class::Garment;
+    };
+    let out = skin.normals.face(beneath.triangle);
+    let above: [f32; 3] = std::array::from_fn(|k| beneath.point[k] + out[k] * ABOVE * scale);
+    if skin.winding.at(skin.tree, above) >= 0.5 {
+        return Class::BodyOverlaps;
+    }
+    let eases = fabric.ease[point].max(0.0) + far_ease.max(0.0);
+    let gap = skin.tree.closest(beneath.point, eases, other.near() & fabric.far[point], None);
+    if gap.is_some() { Class::NoRoom } else { Class::Garment }
+}
+
+/// By fabric sample: the parts that are far from its own; 0 without a home.
+pub(super) fn far_masks(body: &Body, home: &[u32]) -> Vec<PartMask> {
+    home.iter()
+        .map(|&home| if home == NOBODY { 0 } else { far_of(body.parts[home as usize]) })
+        .collect()
+}
