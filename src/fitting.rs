@@ -314,12 +314,16 @@ fn examine(
             worst.insert(path, place(moment, at, world));
         }
         for (path, word) in &taken.words {
-            numbers.words.insert(format!("{}.{path}", measure.id), (*word).to_owned());
+            numbers
+                .words
+                .insert(format!("{}.{path}", measure.id), (*word).to_owned());
         }
         for number in &taken.pairs {
             let name = format!("{}, {}", number.pair.0.words(), number.pair.1.words());
             let of_pair: &mut Numbers = pairs.entry(name).or_default();
-            of_pair.values.insert(format!("{}.{}", measure.id, number.path), Some(number.value));
+            of_pair
+                .values
+                .insert(format!("{}.{}", measure.id, number.path), Some(number.value));
         }
     }
     FrameResult {

@@ -67,6 +67,7 @@ fn sleeve(radius: f64, weights: Weights) -> Tube {
         high: 0.69,
         weights,
         bad: None,
+        ..Tube::LEFT
     }
 }
 
@@ -268,6 +269,7 @@ fn a_turned_up_hem_shows_its_inner_side_in_front() {
         high: 1.5,
         weights: ALL_UPPER,
         bad: None,
+        ..Tube::LEFT
     };
     let under = tube::dress(&[sleeve(0.06, ALL_UPPER)], &[&[sleeve(0.07, hem)], &[wide]]);
     near(

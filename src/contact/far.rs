@@ -105,28 +105,39 @@ impl Meetings {
         self.skin.clear();
         self.fabric.clear();
         let scale = f64::from(skin.body.scale());
-        let tangled = |pair: &Pair| tangle.far.get(pair).is_some_and(|long| *long >= LEAST_CURVE * scale);
+        let tangled = |pair: &Pair| {
+            tangle
+                .far
+                .get(pair)
+                .is_some_and(|long| *long >= LEAST_CURVE * scale)
+        };
         let through: Vec<PartMask> = Part::ALL
             .iter()
             .map(|&part| {
-                let others = Part::ALL.iter().filter(|&&other| tangled(&(part.min(other), part.max(other))));
+                let others = Part::ALL
+                    .iter()
+                    .filter(|&&other| tangled(&(part.min(other), part.max(other))));
                 others.fold(0, |mask, other| mask | other.bit())
             })
             .collect();
         let fabric = &layer.fabric;
         for point in (0..fabric.points.len()).filter(|&point| fabric.home[point] != NOBODY) {
             let own = skin.body.parts[fabric.home[point] as usize];
-            let at = fabric.points.position(point, &posed.positions, &layer.surface.triangles);
+            let at = fabric
+                .points
+                .position(point, &posed.positions, &layer.surface.triangles);
             if !fabric.in_far_skin[point]
                 && let Some(found) = skin.entered(at, ease[point] < 0.0, fabric.far[point])
             {
-                self.skin.push(met(skin, layer, posed, (point, own, at), &found, false));
+                self.skin
+                    .push(met(skin, layer, posed, (point, own, at), &found, false));
             }
             let masks = through[own.index()];
             if masks != 0
                 && let Some(found) = behind_fabric(layer, posed, point, at, masks, skin.body.scale())
             {
-                self.fabric.push(met(skin, layer, posed, (point, own, at), &found, true));
+                self.fabric
+                    .push(met(skin, layer, posed, (point, own, at), &found, true));
             }
         }
     }
@@ -148,7 +159,12 @@ fn behind_fabric(
     if dot(posed.normals.face(found.triangle), normal) >= 0.0 {
         return None;
     }
-    let on_edge = layer.edges.holds(&layer.topology, &layer.surface.triangles, found.triangle, found.feature);
+    let on_edge = layer.edges.holds(
+        &layer.topology,
+        &layer.surface.triangles,
+        found.triangle,
+        found.feature,
+    );
     (!on_edge && signed::is_behind(at, &found, &layer.topology, &posed.normals)).then_some(found)
 }
 
@@ -187,7 +203,10 @@ fn ease_over(layer: &Layer, posed: &Posed, skin: &Nearest, part: Part, scale: f3
 fn class(skin: &Skin, layer: &Layer, point: usize, at: [f32; 3], other: Part, far_ease: f32) -> Class {
     let fabric = &layer.fabric;
     let scale = skin.body.scale();
-    let Some(beneath) = skin.tree.closest(at, f32::INFINITY, fabric.mask[point], Some(fabric.home[point])) else {
+    let Some(beneath) = skin
+        .tree
+        .closest(at, f32::INFINITY, fabric.mask[point], Some(fabric.home[point]))
+    else {
         return Class::Garment;
     };
     let out = skin.normals.face(beneath.triangle);
@@ -196,13 +215,25 @@ fn class(skin: &Skin, layer: &Layer, point: usize, at: [f32; 3], other: Part, fa
         return Class::BodyOverlaps;
     }
     let eases = fabric.ease[point].max(0.0) + far_ease.max(0.0);
-    let gap = skin.tree.closest(beneath.point, eases, other.near() & fabric.far[point], None);
-    if gap.is_some() { Class::NoRoom } else { Class::Garment }
+    let gap = skin
+        .tree
+        .closest(beneath.point, eases, other.near() & fabric.far[point], None);
+    if gap.is_some() {
+        Class::NoRoom
+    } else {
+        Class::Garment
+    }
 }
 
 /// By fabric sample: the parts that are far from its own; 0 without a home.
 pub(super) fn far_masks(body: &Body, home: &[u32]) -> Vec<PartMask> {
     home.iter()
-        .map(|&home| if home == NOBODY { 0 } else { far_of(body.parts[home as usize]) })
+        .map(|&home| {
+            if home == NOBODY {
+                0
+            } else {
+                far_of(body.parts[home as usize])
+            }
+        })
         .collect()
 }

@@ -26,8 +26,8 @@ use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::Surface;
 use crate::skin::{self, Pairing};
 use rayon::prelude::*;
-use std::sync::Arc;
 use sheets::{add_folds, centre_and_normal, linings, turn_flipped};
+use std::sync::Arc;
 
 /// Stands for "no triangle".
 pub const NOBODY: u32 = u32::MAX;
@@ -224,7 +224,13 @@ impl Layer {
             })
             .collect();
         let cloth = Cloth::new(&surface, &skeleton, &topology, &areas);
-        let seen_as_built = Arc::new(SeenAsBuilt::new(&built, tree, skin.points.len(), &skeleton, &pairing));
+        let seen_as_built = Arc::new(SeenAsBuilt::new(
+            &built,
+            tree,
+            skin.points.len(),
+            &skeleton,
+            &pairing,
+        ));
         Self {
             tangled_as_built,
             pieces: tangle::pieces(&topology),

@@ -1,10 +1,10 @@
 //! One posed frame: where everything is, and who is near whom.
 
 use super::body::Body;
+use super::far::{Meetings, Skin};
 use super::layer::{Layer, NOBODY, vertex_or_face_normal};
 use super::pull::Pulls;
 use super::samples::Samples;
-use super::far::{Meetings, Skin};
 use super::seen::Sight;
 use super::tangle::Tangle;
 use crate::geometry::box_tree::{ALL, BoxTree};

@@ -125,14 +125,20 @@ impl Tangle {
     /// own, but without them the curve would not be closed. They are looked for next to the crossings, and on from there.
     fn close_at_vertices(&mut self, layer: &Layer, tree: &BoxTree) {
         let welded = layer.topology.triangles();
-        let mut todo: Vec<u32> = self.found.iter().flat_map(|pair| [pair.first, pair.second]).collect();
+        let mut todo: Vec<u32> = self
+            .found
+            .iter()
+            .flat_map(|pair| [pair.first, pair.second])
+            .collect();
         todo.sort_unstable();
         todo.dedup();
         let mut seen: BTreeSet<u32> = todo.iter().copied().collect();
         while let Some(triangle) = todo.pop() {
             for vertex in welded[triangle as usize] {
                 for &other in layer.topology.vertex_triangles(vertex) {
-                    let shared = welded[other as usize].iter().filter(|v| welded[triangle as usize].contains(v));
+                    let shared = welded[other as usize]
+                        .iter()
+                        .filter(|v| welded[triangle as usize].contains(v));
                     if layer.areas[other as usize] > 0.0
                         && shared.count() == 1
                         && cut(&mut self.cut, layer, tree, (triangle, other))
@@ -156,7 +162,9 @@ impl Tangle {
         for (edge, ends) in topology.edges().iter().enumerate() {
             // Through the lining of thick cloth everything hangs together.
             let beside = topology.edge_triangles(u32::try_from(edge).unwrap_or(NOBODY));
-            let outer = beside.iter().any(|&triangle| layer.areas[triangle as usize] > 0.0);
+            let outer = beside
+                .iter()
+                .any(|&triangle| layer.areas[triangle as usize] > 0.0);
             if outer && !self.cut[edge] && !ends.iter().any(|&end| self.cut_vertex[end as usize]) {
                 let [a, b] = ends.map(|end| root(&mut self.parent, end));
                 self.parent[a.max(b) as usize] = a.min(b);

@@ -180,8 +180,14 @@ mod tests {
     #[test]
     fn an_edge_that_touches_does_not_pierce() {
         assert!(pierces([[1.0, 1.0, -1.0], [1.0, 1.0, 1.0]], T1));
-        assert!(!pierces([[1.0, 1.0, 0.0], [1.0, 1.0, 1.0]], T1), "ends in the plane");
-        assert!(!pierces([[0.0, 1.0, -1.0], [0.0, 1.0, 1.0]], T1), "through a side");
+        assert!(
+            !pierces([[1.0, 1.0, 0.0], [1.0, 1.0, 1.0]], T1),
+            "ends in the plane"
+        );
+        assert!(
+            !pierces([[0.0, 1.0, -1.0], [0.0, 1.0, 1.0]], T1),
+            "through a side"
+        );
         assert!(!pierces([[3.0, 3.0, -1.0], [3.0, 3.0, 1.0]], T1), "beside it");
     }
 }

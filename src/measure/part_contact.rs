@@ -80,7 +80,9 @@ impl Sum {
     /// The class of largest area; the first of equals.
     fn class(&self) -> Option<Class> {
         let most = self.by_class.iter().fold(0.0, |most: f64, area| most.max(*area));
-        let first = Class::ALL.into_iter().find(|class| self.by_class[*class as usize] >= most);
+        let first = Class::ALL
+            .into_iter()
+            .find(|class| self.by_class[*class as usize] >= most);
         first.filter(|_| most > 0.0)
     }
 }
@@ -93,8 +95,14 @@ fn take(moment: &Moment) -> Taken {
     let mut taken = Taken::default();
     for (group, sum) in &sums {
         taken.values.extend([Some(sum.depth), Some(sum.area)]);
-        taken.worst.extend(sum.worst.map(|(_, point)| (*group, At::Fabric(point))));
-        let path = if *group == "skin" { "skin.class" } else { "fabric.class" };
+        taken
+            .worst
+            .extend(sum.worst.map(|(_, point)| (*group, At::Fabric(point))));
+        let path = if *group == "skin" {
+            "skin.class"
+        } else {
+            "fabric.class"
+        };
         taken.words.extend(sum.class().map(|class| (path, class.word())));
         let paths = if *group == "skin" {
             ["skin.depth_mm", "skin.area_cm2"]
@@ -102,8 +110,15 @@ fn take(moment: &Moment) -> Taken {
             ["fabric.depth_mm", "fabric.area_cm2"]
         };
         for (pair, (depth, area)) in &sum.pairs {
-            for (path, value) in paths.into_iter().zip([Unit::Length.to_edge(*depth), Unit::Area.to_edge(*area)]) {
-                taken.pairs.push(PairNumber { pair: *pair, path, value });
+            for (path, value) in paths
+                .into_iter()
+                .zip([Unit::Length.to_edge(*depth), Unit::Area.to_edge(*area)])
+            {
+                taken.pairs.push(PairNumber {
+                    pair: *pair,
+                    path,
+                    value,
+                });
             }
         }
     }

@@ -40,8 +40,16 @@ fn take(moment: &Moment) -> Taken {
         value: Unit::Length.to_edge(*length),
     });
     Taken {
-        values: vec![Some(tangle.far_length()), Some(tangle.fold), Some(tangle.enclosed)],
-        worst: tangle.worst.map(|triangle| ("", At::Triangle(triangle))).into_iter().collect(),
+        values: vec![
+            Some(tangle.far_length()),
+            Some(tangle.fold),
+            Some(tangle.enclosed),
+        ],
+        worst: tangle
+            .worst
+            .map(|triangle| ("", At::Triangle(triangle)))
+            .into_iter()
+            .collect(),
         words: Vec::new(),
         pairs: pairs.collect(),
     }

@@ -55,9 +55,15 @@ fn take(moment: &Moment) -> Taken {
         further(&mut furthest[number], to_edge, point);
     }
     let retreats = by_loop.iter().zip(lengths).map(|(area, length)| area / length);
-    let worst = retreats.enumerate().fold((0.0, None), |worst: (f64, Option<usize>), (number, retreat)| {
-        if retreat > worst.0 { (retreat, Some(number)) } else { worst }
-    });
+    let worst = retreats
+        .enumerate()
+        .fold((0.0, None), |worst: (f64, Option<usize>), (number, retreat)| {
+            if retreat > worst.0 {
+                (retreat, Some(number))
+            } else {
+                worst
+            }
+        });
     let at_edge = worst.1.and_then(|number| furthest[number]);
     let places = [("inner", deepest), ("edge", at_edge)];
     Taken {

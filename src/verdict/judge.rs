@@ -24,7 +24,11 @@ pub fn pose(result: &mut PoseResult, limits: &Limits, promises: &Promises) -> Ve
         for frame in &result.frames {
             let value = frame.measures.get(path);
             let fails = value.is_none_or(|value| !value.is_finite() || value > limit);
-            let weight = if can_be_helped(frame, path) { over } else { Verdict::Warn };
+            let weight = if can_be_helped(frame, path) {
+                over
+            } else {
+                Verdict::Warn
+            };
             let worse = worst.get(path.as_str()).is_none_or(|known| {
                 (weight > known.weight) || (weight == known.weight && worse_than(value, known.value))
             });

@@ -132,7 +132,9 @@ fn whose(all: &Numbers, path: &str) -> &'static str {
         Some("no_room") => {
             " There is no room: the gap between the two skins is less than the two eases, so only less ease can help."
         }
-        Some("body_overlaps") => " Mostly the body overlaps itself there, which no edit of this garment can help.",
+        Some("body_overlaps") => {
+            " Mostly the body overlaps itself there, which no edit of this garment can help."
+        }
         _ => "",
     }
 }

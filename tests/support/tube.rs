@@ -1,4 +1,4 @@
-//! A skeleton of two legs and tubes round the left one, so that every number has a closed form.
+//! A skeleton of two legs and tubes round them, so that every number has a closed form.
 
 use gusset::contact::{Body, Layer};
 use gusset::fitting::Dressed;
@@ -16,7 +16,7 @@ pub(crate) const OTHER: usize = 4;
 /// Height of the knee, metres.
 pub(crate) const KNEE: f64 = 0.49;
 /// Middle of the left leg.
-const AXIS: f64 = 0.1;
+pub(crate) const AXIS: f64 = 0.1;
 /// Distance of the rings of vertices, metres.
 const STEP: f64 = 0.01;
 /// Vertices round the tube.
@@ -43,6 +43,24 @@ pub(crate) struct Tube {
     pub(crate) weights: Weights,
     /// A ring and a column whose vertex follows the other leg instead.
     pub(crate) bad: Option<(usize, usize)>,
+    /// Where the middle of the tube is along x, metres.
+    pub(crate) axis: f64,
+    /// The nodes whose weights `weights` gives.
+    pub(crate) carried_by: [usize; 2],
+}
+
+impl Tube {
+    /// Round the left leg, carried by its thigh.
+    #[allow(dead_code, reason = "not every test that shares this file needs it")]
+    pub(crate) const LEFT: Self = Self {
+        radius: 0.06,
+        low: 0.29,
+        high: 0.69,
+        weights: |_| [1.0, 0.0],
+        bad: None,
+        axis: AXIS,
+        carried_by: [UPPER, LOWER],
+    };
 }
 
 pub(crate) fn rig(tubes: &[Tube]) -> Rig {
@@ -100,7 +118,11 @@ fn mesh(tube: &Tube) -> Mesh {
         for column in 0..=ROUND {
             // The last column lies on the first: a texture seam.
             let angle = TAU * (column % ROUND) as f64 / ROUND as f64;
-            let at = [AXIS + tube.radius * angle.cos(), y, -tube.radius * angle.sin()];
+            let at = [
+                tube.axis + tube.radius * angle.cos(),
+                y,
+                -tube.radius * angle.sin(),
+            ];
             mesh.positions.push(at.map(|value| value as f32));
             let around = tube.radius * TAU * column as f64 / ROUND as f64;
             mesh.uvs.as_mut().unwrap().push([around as f32, y as f32]);
@@ -109,7 +131,8 @@ fn mesh(tube: &Tube) -> Mesh {
                 [(OTHER, 1.0), (OTHER, 0.0)]
             } else {
                 let [upper, lower] = (tube.weights)(y);
-                [(UPPER, upper), (LOWER, lower)]
+                let [first, second] = tube.carried_by;
+                [(first, upper), (second, lower)]
             };
             for (bind, weight) in row.into_iter().filter(|row| row.1 != 0.0) {
                 mesh.rows.binds.push(bind as u16);

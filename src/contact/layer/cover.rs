@@ -1,9 +1,9 @@
 //! The samples of fabric and covered skin as built: homes, and what covers what.
 
 use super::{Built, FabricSamples, NOBODY, SkinSamples};
-use crate::contact::{LINING, far};
 use crate::contact::edges::Edges;
 use crate::contact::samples::Samples;
+use crate::contact::{LINING, far};
 use crate::geometry::box_tree::{ALL, BoxTree};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::vector;
@@ -69,7 +69,13 @@ impl FabricSamples {
     /// By triangle: mean ease as built of its own points; NaN where none was measured.
     pub(super) fn ease_of_triangles(&self, count: usize) -> Vec<f32> {
         let mut sums = vec![(0.0f32, 0.0f32); count];
-        for (&triangle, &ease) in self.points.triangle.iter().zip(&self.ease).skip(self.points.vertices) {
+        for (&triangle, &ease) in self
+            .points
+            .triangle
+            .iter()
+            .zip(&self.ease)
+            .skip(self.points.vertices)
+        {
             if ease.is_finite() {
                 let sum = &mut sums[triangle as usize];
                 *sum = (sum.0 + ease, sum.1 + 1.0);

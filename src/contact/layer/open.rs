@@ -1,6 +1,6 @@
 //! How much of a place of the skin could be seen as built? Asked only of the few places that lose their cover.
 
-use super::{Built, Body};
+use super::{Body, Built};
 use crate::contact::moment::pelvis_axes;
 use crate::contact::seen::Sight;
 use crate::geometry::box_tree::BoxTree;
@@ -23,7 +23,13 @@ pub struct SeenAsBuilt {
 }
 
 impl SeenAsBuilt {
-    pub(super) fn new(built: &Built, fabric: BoxTree, count: usize, garment: &Skeleton, pairing: &Pairing) -> Self {
+    pub(super) fn new(
+        built: &Built,
+        fabric: BoxTree,
+        count: usize,
+        garment: &Skeleton,
+        pairing: &Pairing,
+    ) -> Self {
         let (front, up) = pelvis_axes(built.body, &joints_as_built(built.body, garment, pairing));
         Self {
             body: built.tree.clone(),
@@ -49,7 +55,11 @@ impl SeenAsBuilt {
 }
 
 /// The body's joints where the garment's were at the garment's bind.
-pub(super) fn joints_as_built(body: &Body, garment: &Skeleton, pairing: &Pairing) -> Vec<nalgebra::Matrix4<f64>> {
+pub(super) fn joints_as_built(
+    body: &Body,
+    garment: &Skeleton,
+    pairing: &Pairing,
+) -> Vec<nalgebra::Matrix4<f64>> {
     let bind = crate::pose::stand::at_bind(garment);
     skin::follow(
         &body.skeleton,
