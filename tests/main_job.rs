@@ -239,6 +239,54 @@ fn independent_figures_on_a_chair_and_in_a_squat() {
     assert!(near(number(&squat, "figure", "buried.depth_mm"), 6.7, 0.05));
 }
 
+/// Build 9 against build 0 where it matters: legs together there is no room for the one, apart and crossed the other
+/// shows skin.
+#[test]
+fn independent_figures_of_the_build_poses() {
+    let Some(rigs) = support::rigs() else { return };
+    let demands = [
+        "demand: upright\nangles: { hips: { flexion: 0, abduction: 0 }, knees: { flexion: 0 } }\n",
+        "demand: hard\nangles: { hips: { flexion: 0, abduction: 45, rotation: 20 }, knees: { flexion: 0 } }\n",
+        "demand: hard\nangles: { hips: { flexion: 95, abduction: 29, rotation: 62 }, knees: { flexion: 120 } }\n",
+    ];
+    // Fabric through the legs' fabric standing: mm, cm2. Skin that shows in the split and cross-legged: all, inner, cm2.
+    let figures = [
+        (
+            "trousers/trousers_average_build9.glb",
+            [5.0, 62.0],
+            [[0.0, 0.0], [34.0, 25.0]],
+        ),
+        (
+            "trousers/trousers_average_build0.glb",
+            [0.0, 0.0],
+            [[154.0, 117.0], [297.0, 281.0]],
+        ),
+    ];
+    for (garment, standing, shows) in figures {
+        let dressed = wear(&rigs, AVERAGE, garment);
+        let [stand, split, crossed] = demands.map(|text| run(&dressed, &angles(text), &|| ()));
+        let depth = number(&stand, "figure", "part_contact.fabric.depth_mm");
+        let area = number(&stand, "figure", "part_contact.fabric.area_cm2");
+        assert!(near(depth, standing[0], 0.1), "{garment}: {depth}");
+        assert!(near(area, standing[1], 1.0), "{garment}: {area}");
+        let class = pose_of(&stand, "figure").frames[0]
+            .measures
+            .words
+            .get("part_contact.fabric.class");
+        assert_eq!(
+            class.map(String::as_str),
+            (standing[1] > 0.0).then_some("no_room")
+        );
+        for (fitting, [all, inner]) in [split, crossed].iter().zip(shows) {
+            let found = number(fitting, "figure", "skin_shows.inner.area_cm2");
+            let seen = found + number(fitting, "figure", "skin_shows.edge.area_cm2");
+            assert!(near(found, inner, 1.0), "{garment}: inner {found}, not {inner}");
+            assert!(near(seen, all, 1.0), "{garment}: {seen}, not {all}");
+            assert_eq!(number(fitting, "figure", "uncovered.inner.area_cm2"), 0.0);
+        }
+    }
+}
+
 #[test]
 fn flipped_and_thick_cloth_measure_as_the_plain_one() {
     let Some(rigs) = support::rigs() else { return };
