@@ -9,7 +9,7 @@
 mod place; // a sample as a place one can look at
 mod plan; // poses and clips to run through
 
-use crate::contact::{Body, Layer, Moment, Scratch};
+use crate::contact::{Beneath, Body, Layer, Moment, Scratch};
 use crate::measure::{self, Facts, Taken, findings};
 use crate::outcome::{
     Finding, Fitting, FrameResult, Garment, Numbers, PoseResult, Reason, Severity, Sides, Verdict,
@@ -37,6 +37,8 @@ pub struct Dressed {
     pub body: Body,
     /// Dressed garments, the one under test first.
     pub layers: Vec<Layer>,
+    /// The layers beneath the first in the skin's place, in the order of `layers`.
+    pub beneath: Vec<Beneath>,
     /// True where there is no body: only what needs none is measured.
     pub garment_alone: bool,
     /// What the rigs show before any pose.
@@ -70,9 +72,9 @@ pub fn run_watched(dressed: &Dressed, plan: &Plan, watch: &(dyn Fn(&Seen) + Sync
         fabric: plan.fabric,
     };
     let mut limits = Limits::of(&facts, dressed.body.anatomy.scale());
-    limits
-        .most
-        .retain(|path, _| measure::can_be_asked(path, layer, !dressed.garment_alone));
+    limits.most.retain(|path, _| {
+        measure::can_be_asked(path, layer, !dressed.garment_alone, !dressed.beneath.is_empty())
+    });
     let mut fitting = facts_of(dressed, &limits);
     let stopped = fitting
         .rig_findings
@@ -311,7 +313,7 @@ fn examine(
             } else {
                 format!("{}.{group}", measure.id)
             };
-            worst.insert(path, place(moment, at, world));
+            worst.insert(path, place(moment, at));
         }
         for (path, word) in &taken.words {
             numbers
@@ -342,8 +344,9 @@ fn examine(
 /// Poses a scratch and finds who is near whom.
 pub fn meet<'a>(dressed: &'a Dressed, world: &[Matrix4<f64>], scratch: &'a mut Scratch) -> Moment<'a> {
     scratch.pose(&dressed.body, &dressed.layers, world);
-    scratch.meet(&dressed.body, &dressed.layers[0], world);
-    scratch.moment(&dressed.body, &dressed.layers[0])
+    scratch.meet(&dressed.body, &dressed.layers[0]);
+    scratch.meet_beneath(&dressed.beneath);
+    scratch.moment(&dressed.body, &dressed.layers[0], &dressed.beneath)
 }
 
 fn angles_deg(dressed: &Dressed, world: &[Matrix4<f64>]) -> BTreeMap<String, BTreeMap<String, f64>> {

@@ -100,7 +100,7 @@ fn scene(
     let body = posed(
         &dressed.body.surface.name,
         moment.posed_body.positions.clone(),
-        &dressed.body.surface.triangles,
+        &drawn(&dressed.body.surface),
     );
     let mut garments: Vec<Posed> = dressed
         .layers
@@ -126,6 +126,15 @@ fn scene(
         garments,
         focus,
     }
+}
+
+/// The triangles that the wearer does not hide.
+fn drawn(surface: &crate::rig::surface::Surface) -> Vec<[u32; 3]> {
+    let triangles = surface.triangles.iter().zip(&surface.hidden);
+    triangles
+        .filter(|(_, hidden)| !**hidden)
+        .map(|(triangle, _)| *triangle)
+        .collect()
 }
 
 fn measure_of(path: &str) -> Option<&'static Measure> {

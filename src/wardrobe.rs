@@ -1,14 +1,15 @@
 //! Files to a dressed body: which meshes are skin, which are cloth, and whether they belong together.
 
-use crate::contact::{Body, Layer};
+use crate::contact::{Beneath, Body, Layer};
 use crate::fitting::Dressed;
 use crate::measure::findings;
 use crate::outcome::{Finding, Severity};
 use crate::rig::anatomy::Anatomy;
 use crate::rig::gltf::{ReadError, ReadOptions, read};
+use crate::rig::hidden::{self, Picture, PictureError};
 use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::{Surface, assemble};
-use crate::rig::{Rig, names};
+use crate::rig::{Remark, Rig, morph, names};
 use crate::skin::Pairing;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -28,6 +29,12 @@ pub struct Outfit {
     pub garment_meshes: Vec<String>,
     /// Garments it is worn over.
     pub over: Vec<PathBuf>,
+    /// Meshes of the body that the wearer hides, by name or material.
+    pub hidden_meshes: Vec<String>,
+    /// A picture in the body's texture layout, white where skin is hidden.
+    pub hidden_picture: Option<PathBuf>,
+    /// Morph targets of body and garment by name, with their weights.
+    pub morphs: Vec<(String, f64)>,
     /// How to read files.
     pub options: ReadOptions,
 }
@@ -74,6 +81,25 @@ pub enum WearError {
         /// A command that would work.
         example: String,
     },
+    /// A picture of hidden skin that cannot be used.
+    #[error("{0}")]
+    Picture(#[from] PictureError),
+    /// A picture of hidden skin on a body without texture coordinates.
+    #[error(
+        "{file}: this body has no texture coordinates, so a picture cannot say which skin is hidden; unwrap it, or name meshes with --hidden-skin"
+    )]
+    NoLayout {
+        /// As the user named it.
+        file: String,
+    },
+    /// A morph target that no file has.
+    #[error("no morph target is called `{name}`; {has}")]
+    NoSuchMorph {
+        /// What was asked for.
+        name: String,
+        /// What there is.
+        has: String,
+    },
     /// A body without legs, or a skeleton nobody understands.
     #[error("{file}: {missing}; {help}")]
     NotABody {
@@ -93,6 +119,7 @@ pub enum WearError {
 /// One sentence: what, where, what to do.
 pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
     let mut garment_rig = read(&outfit.garment, &outfit.options)?;
+    let of_garment = morph::morph(&mut garment_rig, &outfit.morphs);
     let one_file = outfit
         .body
         .as_ref()
@@ -102,6 +129,7 @@ pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
     }
     let chosen = choose_garment(outfit, &garment_rig, one_file)?;
     let Some(body_file) = &outfit.body else {
+        known_morphs(outfit, &of_garment, &[&garment_rig])?;
         if chosen.len() < meshes_of(&garment_rig).len() {
             let rest = complement(&garment_rig, &chosen);
             return dress_on(
@@ -116,9 +144,13 @@ pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
         return alone(outfit, garment_rig, &chosen);
     };
     let body_rig = if one_file {
+        known_morphs(outfit, &of_garment, &[&garment_rig])?;
         garment_rig.clone()
     } else {
-        read(body_file, &outfit.options)?
+        let mut body_rig = read(body_file, &outfit.options)?;
+        let of_body = morph::morph(&mut body_rig, &outfit.morphs);
+        check_morphs(outfit, &mut garment_rig, &of_garment, &mut body_rig, &of_body)?;
+        body_rig
     };
     let rest = if one_file {
         complement(&body_rig, &chosen)
@@ -138,6 +170,89 @@ pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
         return Err(WearError::NoMesh { file: file() });
     }
     dress_on(outfit, body_rig, &skin, &garment_rig, &chosen, body_file)
+}
+
+/// Marks what the wearer hides.
+fn hide(outfit: &Outfit, rig: &Rig, surface: &mut Surface, file: &Path) -> Result<(), WearError> {
+    hidden::hide_meshes(surface, &pick(rig, &outfit.hidden_meshes, file)?);
+    if let Some(picture) = &outfit.hidden_picture
+        && !Picture::read(picture)?.hide(surface)
+    {
+        return Err(WearError::NoLayout {
+            file: file.display().to_string(),
+        });
+    }
+    Ok(())
+}
+
+/// A target that neither file has is a slip of the pen; one that only one of them has is worth a remark.
+fn check_morphs(
+    outfit: &Outfit,
+    garment: &mut Rig,
+    of_garment: &[bool],
+    body: &mut Rig,
+    of_body: &[bool],
+) -> Result<(), WearError> {
+    let known: Vec<bool> = of_body
+        .iter()
+        .zip(of_garment)
+        .map(|(body, garment)| *body || *garment)
+        .collect();
+    known_morphs(outfit, &known, &[body, garment])?;
+    for (at, (name, _)) in outfit.morphs.iter().enumerate() {
+        match (of_body[at], of_garment[at]) {
+            (true, true) | (false, false) => {}
+            (in_body, _) => {
+                let (has, lacks) = if in_body {
+                    (&*body, &*garment)
+                } else {
+                    (&*garment, &*body)
+                };
+                let say = format!(
+                    "{} has the morph target `{name}` and {} has not.",
+                    has.name, lacks.name
+                );
+                let rig = if in_body { &mut *garment } else { &mut *body };
+                rig.remarks.push(Remark {
+                    code: "morph_unmatched",
+                    place: name.clone(),
+                    say,
+                    help: "Make the same target in both, so that the garment follows the body's shape."
+                        .into(),
+                });
+            }
+        }
+    }
+    Ok(())
+}
+
+/// # Errors
+/// A name that none of the files has.
+fn known_morphs(outfit: &Outfit, known: &[bool], rigs: &[&Rig]) -> Result<(), WearError> {
+    let unknown = outfit.morphs.iter().zip(known).find(|(_, known)| !**known);
+    unknown.map_or(Ok(()), |((name, _), _)| {
+        Err(WearError::NoSuchMorph {
+            name: name.clone(),
+            has: targets_of(rigs),
+        })
+    })
+}
+
+fn targets_of(rigs: &[&Rig]) -> String {
+    let mut names: Vec<String> = rigs
+        .iter()
+        .flat_map(|rig| &rig.meshes)
+        .flat_map(|mesh| &mesh.morphs)
+        .map(|morph| format!("`{}`", morph.name))
+        .collect();
+    names.sort_unstable();
+    names.dedup();
+    names.truncate(12);
+    if names.is_empty() {
+        "these files have none".into()
+    } else {
+        format!("there are {}", names.join(", "))
+    }
 }
 
 fn same_file(a: &Path, b: &Path) -> bool {
@@ -276,7 +391,8 @@ fn dress_on(
     cloth: &[usize],
     body_file: &Path,
 ) -> Result<Dressed, WearError> {
-    let surface = assemble(&body_rig, skin, &body_rig.name);
+    let mut surface = assemble(&body_rig, skin, &body_rig.name);
+    hide(outfit, &body_rig, &mut surface, body_file)?;
     let skeleton = Skeleton::new(&body_rig, &[&surface], &[]);
     let anatomy = Anatomy::new(&skeleton).map_err(|missing| not_a_body(body_file, &missing.to_string()))?;
     let body = Body::new(surface, skeleton, anatomy);
@@ -293,11 +409,16 @@ fn dress_on(
         }
         layers.push(layer(&body, &rig, &all, &mut found));
     }
+    let beneath = layers[1..]
+        .iter()
+        .map(|inner| Beneath::new(&body, inner, &layers[0]))
+        .collect();
     found.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
     Ok(Dressed {
         rig: body_rig,
         body,
         layers,
+        beneath,
         garment_alone: false,
         findings: found,
     })
@@ -323,6 +444,7 @@ pub fn bare(file: &Path, options: &ReadOptions) -> Result<Dressed, WearError> {
         rig,
         body,
         layers: Vec::new(),
+        beneath: Vec::new(),
         garment_alone: false,
         findings: Vec::new(),
     })
@@ -367,6 +489,7 @@ fn alone(outfit: &Outfit, rig: Rig, cloth: &[usize]) -> Result<Dressed, WearErro
         rig,
         body,
         layers: vec![layer],
+        beneath: Vec::new(),
         garment_alone: true,
         findings: found,
     })

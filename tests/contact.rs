@@ -211,3 +211,83 @@ fn a_hem_that_slides_up_lays_bare_what_it_covered() {
     close(edge, round * 0.020 * 1e4, 0.25, "band");
     close(inner, round * 0.040 * 1e4, 0.10, "beyond the band");
 }
+
+/// A sleeve beneath that moves sideways by s comes out of the one over it where `r^2 + s^2 + 2 r s cos(t) > R^2`.
+#[test]
+fn a_layer_beneath_shows_where_it_comes_out() {
+    let skin = [tube(0.05, AXIS, UPPER)];
+    let (inner, aside) = (0.07, 0.03);
+    let garments: [&[Tube]; 2] = [&[tube(CLOTH, AXIS, UPPER)], &[tube(inner, AXIS, OTHER)]];
+    let dressed = tube::dress(&skin, &garments);
+    let (found, _) = numbers(&dressed, &moved(&[]));
+    assert_eq!(found["layer_shows.inner.area_cm2"], 0.0);
+    let (found, _) = numbers(&dressed, &moved(&[(OTHER, by(aside, 0.0))]));
+    let turn = ((CLOTH * CLOTH - inner * inner - aside * aside) / (2.0 * inner * aside)).acos();
+    let all = found["layer_shows.inner.area_cm2"] + found["layer_shows.edge.area_cm2"];
+    close(all, LONG * inner * 2.0 * turn * 1e4, 0.08, "area");
+    close(
+        found["layer_shows.inner.depth_mm"],
+        (inner + aside - CLOTH) * 1e3,
+        0.05,
+        "depth",
+    );
+    assert_eq!(
+        found["skin_shows.inner.area_cm2"], 0.0,
+        "the skin stays beneath both"
+    );
+}
+
+/// Skin that the wearer hides cannot show; cloth that slides off it leaves a hole all the same.
+#[test]
+fn hidden_skin_cannot_show_but_can_be_laid_bare() {
+    let skin = |hidden: bool| {
+        let skin = Tube {
+            low: 0.10,
+            high: 0.90,
+            ..tube(SKIN, AXIS, UPPER)
+        };
+        let mut rig = tube::rig(&[skin]);
+        rig.meshes[0].hidden = vec![hidden; rig.meshes[0].positions.len()];
+        rig
+    };
+    let cloth = || tube::rig(&[tube(0.065, AXIS, OTHER)]);
+    let sideways = moved(&[(OTHER, by(0.02, 0.0))]);
+    let up = moved(&[(OTHER, by(0.0, 0.06))]);
+    let [drawn, hidden] = [false, true].map(|hidden| tube::dress_rigs(skin(hidden), &[cloth()]));
+    assert!(numbers(&drawn, &sideways).0["skin_shows.inner.area_cm2"] > 100.0);
+    assert_eq!(numbers(&hidden, &sideways).0["skin_shows.inner.area_cm2"], 0.0);
+    let bare = "uncovered.inner.area_cm2";
+    let (with, without) = (numbers(&drawn, &up).0[bare], numbers(&hidden, &up).0[bare]);
+    assert!(with > 100.0);
+    close(without, with, 0.01, "the same hole");
+}
+
+/// A shape key that grows a leg through its cloth, and the same key in the cloth that grows with it.
+#[test]
+fn a_morph_target_changes_the_shape_before_it_is_skinned() {
+    let grown = |radius: f64, by: f64| {
+        let mut rig = tube::rig(&[tube(radius, AXIS, UPPER)]);
+        let mesh = &mut rig.meshes[0];
+        #[allow(clippy::cast_possible_truncation, reason = "metres")]
+        let out = |p: &[f32; 3]| [(p[0] - AXIS as f32) / radius as f32, 0.0, p[2] / radius as f32];
+        let deltas = mesh.positions.iter().map(out).collect();
+        let name = "thicker".to_owned();
+        mesh.morphs.push(gusset::rig::Morph {
+            name,
+            deltas,
+            weight: 0.0,
+        });
+        assert_eq!(
+            gusset::rig::morph::morph(&mut rig, &[("thicker".into(), by), ("other".into(), 1.0)]),
+            [true, false]
+        );
+        rig
+    };
+    let ease = |body: f64, cloth: f64| {
+        let dressed = tube::dress_rigs(grown(0.06, body), &[grown(0.07, cloth)]);
+        numbers(&dressed, &moved(&[])).0["ease.median_mm"]
+    };
+    close(ease(0.0, 0.0), 10.0, 0.01, "as the files have it");
+    close(ease(0.004, 0.0), 6.0, 0.02, "a thicker leg");
+    close(ease(0.004, 0.004), 10.0, 0.01, "cloth that follows");
+}

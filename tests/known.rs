@@ -47,6 +47,7 @@ fn surface(points: &[([f32; 3], [f32; 2])]) -> Surface {
             rest_is_bind: true,
         },
         faulty: vec![false; points.len()],
+        hidden: Vec::new(),
     }
 }
 

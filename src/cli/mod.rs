@@ -7,6 +7,7 @@ mod demo;
 mod poses;
 mod posed;
 mod reading;
+mod wearing; // switches of commands that put a garment on a body
 mod rig;
 mod schema;
 mod try_on;

@@ -1,7 +1,7 @@
 //! `gusset try`: the main job.
 
 use super::Trouble;
-use super::reading::Reading;
+use super::wearing::Wearing;
 use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::measure::FabricClass;
 use gusset::outcome::{Demand, Fitting, Outcome, SCHEMA_VERSION, Verdict};
@@ -30,15 +30,6 @@ pub(super) struct Arguments {
     /// The body, then the garments, each tested by itself; or one file that holds both
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
-    /// Mesh or material that is cloth, in a file that holds more (may be repeated)
-    #[arg(long, value_name = "NAME")]
-    garment_mesh: Vec<String>,
-    /// Mesh or material that is skin (may be repeated)
-    #[arg(long, value_name = "NAME")]
-    body_mesh: Vec<String>,
-    /// A garment that is worn beneath the one under test (may be repeated)
-    #[arg(long, value_name = "FILE")]
-    over: Vec<PathBuf>,
     /// Poses by name or pose file, instead of the whole library
     #[arg(long, value_delimiter = ',', value_name = "NAMES")]
     poses: Vec<String>,
@@ -70,7 +61,7 @@ pub(super) struct Arguments {
     #[arg(long, short)]
     quiet: bool,
     #[command(flatten)]
-    reading: Reading,
+    wearing: Wearing,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
@@ -229,13 +220,7 @@ fn outfits(arguments: &Arguments) -> Result<Vec<Outfit>, Trouble> {
             file.display()
         )));
     }
-    let base = Outfit {
-        body_meshes: arguments.body_mesh.clone(),
-        garment_meshes: arguments.garment_mesh.clone(),
-        over: arguments.over.clone(),
-        options: arguments.reading.options(),
-        ..Outfit::default()
-    };
+    let base = arguments.wearing.outfit();
     Ok(match arguments.files.as_slice() {
         [only] => vec![Outfit {
             garment: only.clone(),

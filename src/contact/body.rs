@@ -1,5 +1,6 @@
 //! The skin: which part each triangle belongs to, where it is open, and the rig below it.
 
+use super::VISIBLE;
 use crate::geometry::closest_point::Feature;
 use crate::geometry::topology::{NONE, Topology};
 use crate::geometry::weld;
@@ -21,7 +22,8 @@ pub struct Body {
     pub topology: Topology,
     /// The part of each triangle.
     pub parts: Vec<Part>,
-    /// The part's bit; 0 for a triangle that is left out (a faulty weight row at a corner).
+    /// The part's bit, with [`super::VISIBLE`] where the wearer does not hide it; 0 for a triangle that is left out (a
+    /// faulty weight row at a corner).
     pub tags: Vec<u32>,
     /// Vertices on the rim of an open skin.
     rim: Vec<bool>,
@@ -38,11 +40,14 @@ impl Body {
             .triangles
             .iter()
             .zip(&parts)
-            .map(|(corners, part)| {
+            .enumerate()
+            .map(|(number, (corners, part))| {
                 if has_fault(&surface, corners) {
                     0
-                } else {
+                } else if surface.hidden[number] {
                     part.bit()
+                } else {
+                    part.bit() | VISIBLE
                 }
             })
             .collect();

@@ -82,7 +82,9 @@ impl Skin<'_> {
     pub(super) fn entered(&self, at: [f32; 3], under_own: bool, far: PartMask) -> Option<Nearest> {
         let scale = self.body.scale();
         let found = self.tree.closest(at, REACH * scale, far, None)?;
-        if self.body.on_rim(found.triangle, found.feature)
+        let hidden = self.body.surface.hidden[found.triangle as usize];
+        if hidden
+            || self.body.on_rim(found.triangle, found.feature)
             || !signed::is_behind(at, &found, &self.body.topology, self.normals)
         {
             return None;

@@ -113,6 +113,8 @@ pub struct SkinSamples {
     pub to_edge: Vec<f32>,
     /// How far the covering point is as built, metres.
     pub to_cover: Vec<f32>,
+    /// True for skin that the wearer hides: it cannot show, but cloth that opens over it is a hole.
+    pub hidden: Vec<bool>,
     /// The loop of the edge nearest to the covering point; [`NOBODY`] for a garment without edges.
     pub edge_loop: Vec<u32>,
 }

@@ -8,6 +8,7 @@ pub mod samples; // points on a surface, each with the area under it
 pub mod edges; // hems and folds of a garment
 pub mod cloth; // the garment by itself: print, seams, rings, folds
 pub mod layer; // a garment as built on a body
+pub mod beneath; // a garment under the one that is tested
 pub mod pull; // how far fabric and skin are drawn out in a frame
 pub mod moment; // one posed frame
 pub mod tangle; // where a garment runs through itself
@@ -15,6 +16,7 @@ pub mod far; // fabric in another part, and through its fabric
 pub mod seen; // which skin can be looked at
 pub mod region; // tailor's words for a place on the skin
 
+pub use beneath::Beneath;
 pub use body::Body;
 pub use layer::Layer;
 pub use moment::{Moment, Scratch};
@@ -22,5 +24,7 @@ pub use samples::Samples;
 
 /// Fabric further than this from any skin as built lies over no skin, metres at the scale of 1.
 pub const HOME_REACH: f32 = 0.060;
+/// A tag bit for skin that is drawn. Hidden skin covers nothing and is no fault, but it is home to fabric.
+pub const VISIBLE: u32 = 1 << 21;
 /// A tag bit for fabric that hides what is behind it but is never anyone's home: linings.
 pub const LINING: u32 = 1 << 20;

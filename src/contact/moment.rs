@@ -1,5 +1,7 @@
 //! One posed frame: where everything is, and who is near whom.
 
+use super::VISIBLE;
+use super::beneath::Beneath;
 use super::body::Body;
 use super::far::{Meetings, Skin};
 use super::layer::{Layer, NOBODY, vertex_or_face_normal};
@@ -54,6 +56,8 @@ pub struct Scratch {
     tangle: Tangle,
     meetings: Meetings,
     pulls: Pulls,
+    /// One for each layer beneath.
+    under: Vec<Self>,
     pelvis: (Vector3<f32>, Vector3<f32>),
 }
 
@@ -88,6 +92,9 @@ pub struct Moment<'a> {
     pub pulls: &'a Pulls,
     /// Every garment worn, posed; the first is `posed`.
     pub worn: &'a [Posed],
+    /// The layers beneath in the skin's place.
+    beneath: &'a [Beneath],
+    under: &'a [Scratch],
     /// The posed pelvis's front and up.
     pub pelvis: (Vector3<f32>, Vector3<f32>),
     /// Length factor of the body (DESIGN 6).
@@ -150,6 +157,7 @@ impl Scratch {
             tangle: Tangle::default(),
             meetings: Meetings::default(),
             pulls: Pulls::default(),
+            under: Vec::new(),
             pelvis: (Vector3::z(), Vector3::y()),
         }
     }
@@ -174,10 +182,40 @@ impl Scratch {
     }
 
     /// Finds who is near whom for all samples of the first layer.
-    pub fn meet(&mut self, body: &Body, layer: &Layer, world: &[Matrix4<f64>]) {
+    pub fn meet(&mut self, body: &Body, layer: &Layer) {
         self.meet_fabric(body, layer, 0..layer.fabric.points.len());
-        self.meet_skin(body, layer, world, 0..layer.skin.points.len());
+        self.meet_skin(body, layer, 0..layer.skin.points.len(), &[]);
         self.meet_far(body, layer);
+    }
+
+    /// Finds which of the layers beneath shows through the first; `beneath` are all layers but that, in order.
+    pub fn meet_beneath(&mut self, beneath: &[Beneath]) {
+        let Self {
+            body,
+            layers,
+            under,
+            pelvis,
+            ..
+        } = self;
+        if under.len() != beneath.len() {
+            *under = beneath
+                .iter()
+                .map(|below| Self::new(&below.body, std::slice::from_ref(&below.over)))
+                .collect();
+        }
+        let [outer, inner @ ..] = layers.as_slice() else {
+            return;
+        };
+        for ((scratch, below), posed) in under.iter_mut().zip(beneath).zip(inner) {
+            scratch.pelvis = *pelvis;
+            let (surface, cloth) = (&mut scratch.body, &mut scratch.layers[0]);
+            surface.positions.copy_from_slice(&posed.positions);
+            renew(surface, &below.body.topology);
+            cloth.positions.copy_from_slice(&outer.positions);
+            renew(cloth, &below.over.topology);
+            let all = 0..below.over.skin.points.len();
+            scratch.meet_skin(&below.body, &below.over, all, &[(&body.tree, VISIBLE)]);
+        }
     }
 
     /// Where the garment runs through itself, into other parts and through their fabric. Needs the ease of all samples.
@@ -218,21 +256,21 @@ impl Scratch {
         }
     }
 
-    /// Which of some covered skin samples lie outside their fabric, and whether that can be seen.
+    /// Which of some covered skin samples lie outside their fabric, and whether that can be seen; `also` hides as well.
     pub fn meet_skin(
         &mut self,
         body: &Body,
         layer: &Layer,
-        world: &[Matrix4<f64>],
         which: impl IntoIterator<Item = usize>,
+        also: &[(&BoxTree, u32)],
     ) {
         let samples = &layer.skin;
         let scale = body.scale();
-        let trees: Vec<&BoxTree> = std::iter::once(&self.body.tree)
-            .chain(self.layers.iter().map(|posed| &posed.tree))
+        let trees: Vec<(&BoxTree, u32)> = std::iter::once((&self.body.tree, VISIBLE))
+            .chain(self.layers.iter().map(|posed| (&posed.tree, ALL)))
+            .chain(also.iter().copied())
             .collect();
-        let (front, up) = pelvis_axes(body, world);
-        let sight = Sight::new(&trees, front, up, scale);
+        let sight = Sight::new(&trees, self.pelvis.0, self.pelvis.1, scale);
         let posed = &self.layers[0];
         for point in which {
             (self.seen[point], self.gone[point]) = (false, false);
@@ -260,7 +298,7 @@ impl Scratch {
             self.outside[point] = counted.map_or(f32::NAN, |found| {
                 signed::clearance(at, &found, &layer.topology, &posed.normals)
             });
-            if self.outside[point] > OUTSIDE * scale {
+            if self.outside[point] > OUTSIDE * scale && !samples.hidden[point] {
                 self.seen[point] = sight.is_seen(at, normal);
             }
             let doubtful = self.outside[point].is_nan() || self.outside[point].abs() > DOUBT * scale;
@@ -272,7 +310,7 @@ impl Scratch {
     }
 
     /// The frame as the measures see it.
-    pub fn moment<'a>(&'a self, body: &'a Body, layer: &'a Layer) -> Moment<'a> {
+    pub fn moment<'a>(&'a self, body: &'a Body, layer: &'a Layer, beneath: &'a [Beneath]) -> Moment<'a> {
         Moment {
             body,
             layer,
@@ -287,6 +325,8 @@ impl Scratch {
             meetings: &self.meetings,
             pulls: &self.pulls,
             worn: &self.layers,
+            beneath,
+            under: &self.under,
             pelvis: self.pelvis,
             scale: body.anatomy.scale(),
         }
@@ -330,18 +370,31 @@ impl Moment<'_> {
 
     /// From where a covered skin sample is seen best, world; asked for places that are shown, not for every sample.
     pub fn seen_from(&self, point: usize) -> [f32; 3] {
-        let trees: Vec<&BoxTree> = std::iter::once(&self.posed_body.tree)
-            .chain(self.worn.iter().map(|posed| &posed.tree))
-            .collect();
+        let trees = self.occluders();
         let sight = Sight::new(&trees, self.pelvis.0, self.pelvis.1, self.body.scale());
         let points = &self.layer.skin.points;
         let normal = vertex_or_face_normal(points, point, &self.body.surface, &self.posed_body.normals);
         sight.from(self.skin_at(point), normal)
     }
 
+    /// The garment under test over each layer beneath, in the order in which they are worn.
+    pub fn over_layers(&self) -> impl Iterator<Item = Moment<'_>> {
+        let pairs = self.under.iter().zip(self.beneath);
+        pairs.map(|(scratch, below)| scratch.moment(&below.body, &below.over, &[]))
+    }
+
+    /// All surfaces that can hide something, with the tags that do.
+    pub fn occluders(&self) -> Vec<(&BoxTree, u32)> {
+        std::iter::once((&self.posed_body.tree, VISIBLE))
+            .chain(self.worn.iter().map(|posed| (&posed.tree, ALL)))
+            .collect()
+    }
+
     /// True for a covered skin sample that is outside its fabric and can be seen.
     pub fn shows(&self, point: usize) -> bool {
-        self.outside[point] > OUTSIDE * self.body.scale() && self.seen[point]
+        self.outside[point] > OUTSIDE * self.body.scale()
+            && self.seen[point]
+            && !self.layer.skin.hidden[point]
     }
 }
 

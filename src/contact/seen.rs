@@ -1,6 +1,6 @@
 //! Can this point of the skin be looked at, and from where?
 
-use crate::geometry::box_tree::{ALL, BoxTree};
+use crate::geometry::box_tree::BoxTree;
 use crate::geometry::directions::cosine_directions;
 use nalgebra::Vector3;
 
@@ -13,7 +13,7 @@ const FAR: f32 = 100.0;
 
 /// The directions of one frame: the posed pelvis's front gives every sample its X axis.
 pub struct Sight<'a> {
-    trees: &'a [&'a BoxTree],
+    trees: &'a [(&'a BoxTree, u32)],
     front: Vector3<f32>,
     up: Vector3<f32>,
     directions: Vec<[f32; 3]>,
@@ -21,8 +21,8 @@ pub struct Sight<'a> {
 }
 
 impl<'a> Sight<'a> {
-    /// `trees` are all surfaces that can hide something.
-    pub fn new(trees: &'a [&'a BoxTree], front: Vector3<f32>, up: Vector3<f32>, scale: f32) -> Self {
+    /// `trees` are all surfaces that can hide something, with the tags that do.
+    pub fn new(trees: &'a [(&'a BoxTree, u32)], front: Vector3<f32>, up: Vector3<f32>, scale: f32) -> Self {
         Self {
             trees,
             front,
@@ -73,7 +73,7 @@ impl<'a> Sight<'a> {
         let origin: [f32; 3] = (Vector3::from(point) + z * self.start).into();
         self.directions.iter().map(move |direction| {
             let ray = x * direction[0] + y * direction[1] + z * direction[2];
-            let hidden = |tree: &&BoxTree| tree.ray_any(origin, ray.into(), FAR, ALL, None);
+            let hidden = |(tree, mask): &(&BoxTree, u32)| tree.ray_any(origin, ray.into(), FAR, *mask, None);
             (!self.trees.iter().any(hidden)).then_some(ray)
         })
     }

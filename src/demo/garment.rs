@@ -228,6 +228,7 @@ fn rig(of: &Mannequin, pattern: &Pattern, turn: f64, panels: &Panels) -> Rig {
         triangles: panels.triangles.clone(),
         rows: weights::packed(&rows),
         morphs: Vec::new(),
+        hidden: Vec::new(),
     };
     Rig {
         name: pattern.name.clone(),

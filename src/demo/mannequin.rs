@@ -85,6 +85,7 @@ impl Mannequin {
             triangles: self.skin.triangles.clone(),
             rows: weights::packed(&self.rows),
             morphs: Vec::new(),
+            hidden: Vec::new(),
         };
         Rig {
             name: self.shape.name.clone(),

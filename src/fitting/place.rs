@@ -4,10 +4,13 @@ use crate::contact::{Body, Moment, region};
 use crate::measure::At;
 use crate::outcome::Place;
 use crate::rig::part::Part;
-use nalgebra::{Matrix4, Vector3};
+use nalgebra::Vector3;
 
 /// A sample as a place one can look at.
-pub(super) fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
+pub(super) fn place(moment: &Moment, at: At) -> Place {
+    if let At::Beneath(number, point) = at {
+        return beneath(moment, number, point);
+    }
     let (body, layer) = (moment.body, moment.layer);
     let (surface, triangle, position) = match at {
         At::Skin(point) => (
@@ -15,7 +18,8 @@ pub(super) fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
             layer.skin.points.triangle[point],
             moment.skin_at(point),
         ),
-        At::Fabric(point) => (
+        // Asked of the layer beneath above.
+        At::Beneath(_, point) | At::Fabric(point) => (
             &layer.surface,
             layer.fabric.points.triangle[point],
             moment.fabric_at(point),
@@ -57,9 +61,21 @@ pub(super) fn place(moment: &Moment, at: At, world: &[Matrix4<f64>]) -> Place {
         position_m: position.map(f64::from),
         region: region_of(body, skin_triangle),
         seen_from: match at {
-            At::Skin(point) => seen_from(body, moment.seen_from(point), world),
+            At::Skin(point) => seen_from(moment, moment.seen_from(point)),
             _ => String::new(),
         },
+    }
+}
+
+/// A place on the cloth of a layer beneath.
+fn beneath(moment: &Moment, number: usize, point: usize) -> Place {
+    let Some(over) = moment.over_layers().nth(number) else {
+        return place(moment, At::Vertex(0));
+    };
+    let found = place(&over, At::Skin(point));
+    Place {
+        surface: over.body.surface.name.clone(),
+        ..found
     }
 }
 
@@ -88,8 +104,8 @@ fn region_of(body: &Body, triangle: u32) -> String {
 }
 
 /// `from the front, below`, in the posed pelvis's axes.
-fn seen_from(body: &Body, from: [f32; 3], world: &[Matrix4<f64>]) -> String {
-    let (front, up) = crate::contact::moment::pelvis_axes(body, world);
+fn seen_from(moment: &Moment, from: [f32; 3]) -> String {
+    let (front, up) = moment.pelvis;
     let left = up.cross(&front);
     let from = Vector3::from(from);
     if from.norm() < 0.5 {

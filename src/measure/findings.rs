@@ -16,6 +16,7 @@ use crate::geometry::weld;
 use crate::outcome::{Finding, Severity};
 use crate::rig::Remark;
 use crate::rig::anatomy::Anatomy;
+use crate::rig::hidden;
 use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::Surface;
 use std::collections::BTreeMap;
@@ -79,6 +80,18 @@ pub fn of_body(body: &Body) -> Vec<Finding> {
         &body.anatomy,
     ));
     findings.extend(weights::still_joints(&body.surface, &body.skeleton));
+    let hidden = hidden::share(&body.surface);
+    if hidden > 0.0 {
+        findings.push(finding(
+            "hidden_skin",
+            Severity::Note,
+            &body.surface.name,
+            body.surface.hidden.iter().filter(|hidden| **hidden).count(),
+            String::new(),
+            format!("{:.0} % of the skin is hidden by the wearer: it cannot show, but cloth that opens over it is a hole.", hidden * 100.0),
+            "Nothing to do, if that is meant.",
+        ));
+    }
     let borders = body.topology.border_edges().count();
     if borders > 0 {
         findings.push(finding(

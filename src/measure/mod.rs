@@ -8,6 +8,7 @@ pub mod dip;
 pub mod ease;
 pub mod findings; // once per rig, not per frame
 
+pub mod layer_shows;
 pub mod lift;
 pub mod part_contact;
 pub mod pinch;
@@ -29,6 +30,7 @@ pub static ALL: &[&Measure] = &[
     &buried::MEASURE,
     &dip::MEASURE,
     &ease::MEASURE,
+    &layer_shows::MEASURE,
     &lift::MEASURE,
     &part_contact::MEASURE,
     &pinch::MEASURE,
@@ -156,6 +158,8 @@ impl Taken {
 pub enum At {
     /// Covered skin sample.
     Skin(usize),
+    /// Number of a layer beneath, counted from 0, and a covered sample of its cloth.
+    Beneath(usize, usize),
     /// Fabric sample.
     Fabric(usize),
     /// Fabric triangle.
@@ -196,9 +200,11 @@ const OF_CLOTH_ALONE: [&str; 3] = ["seam_gap", "squeeze", "texture_drift"];
 
 /// Whether a number is asked of this garment at all: what needs a body is not where there is none, and a print cannot
 /// smear on cloth without UVs. Everything else must be measured, or fails.
-pub fn can_be_asked(path: &str, layer: &Layer, has_body: bool) -> bool {
+pub fn can_be_asked(path: &str, layer: &Layer, has_body: bool, has_layer_beneath: bool) -> bool {
     let id = path.split('.').next().unwrap_or(path);
-    (has_body || OF_CLOTH_ALONE.contains(&id)) && (id != "texture_drift" || layer.cloth.is_printed())
+    (has_body || OF_CLOTH_ALONE.contains(&id))
+        && (id != "texture_drift" || layer.cloth.is_printed())
+        && (id != "layer_shows" || has_layer_beneath)
 }
 
 #[cfg(test)]

@@ -9,7 +9,6 @@ use super::{At, Field, Limit, Measure, Number, Taken};
 use crate::contact::Moment;
 use crate::contact::layer::NOBODY;
 use crate::contact::seen::Sight;
-use crate::geometry::box_tree::BoxTree;
 use crate::geometry::vector::dot;
 use crate::geometry::{corners, triangle};
 use crate::units::Unit;
@@ -57,9 +56,7 @@ pub static MEASURE: Measure = Measure {
 fn take(moment: &Moment) -> Taken {
     let (mut all, mut seen) = (0.0, 0.0);
     let mut largest: Option<(bool, f64, usize)> = None;
-    let trees: Vec<&BoxTree> = std::iter::once(&moment.posed_body.tree)
-        .chain(moment.worn.iter().map(|posed| &posed.tree))
-        .collect();
+    let trees = moment.occluders();
     let sight = Sight::new(&trees, moment.pelvis.0, moment.pelvis.1, moment.body.scale());
     for (triangle, &area) in moment.layer.areas.iter().enumerate() {
         if area <= 0.0 || !is_flipped(moment, triangle) {

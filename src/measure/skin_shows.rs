@@ -60,47 +60,68 @@ pub static MEASURE: Measure = Measure {
 };
 
 fn take(moment: &Moment) -> Taken {
-    let skin = &moment.layer.skin;
-    let scale = moment.body.scale();
-    let (band, over_1mm, over_3mm) = (EDGE_BAND * scale, 0.001 * scale, 0.003 * scale);
-    let mut sums = [0.0f64; 7];
-    // Each number points at its own worst place: the deepest may lie in the edge band, which is not what is judged.
-    let mut worst: [Option<(f32, usize)>; 4] = [None; 4];
-    for point in 0..skin.points.len() {
-        let (depth, area) = (moment.outside[point], skin.points.area[point]);
-        if depth.is_nan() || depth <= crate::contact::moment::OUTSIDE * scale {
-            continue;
-        }
-        sums[6] += area;
-        deepest(&mut worst[3], depth, point);
-        if !moment.shows(point) {
-            continue;
-        }
-        let inner = skin.to_edge[point] >= band;
-        let (area_at, depth_at) = if inner { (0, 1) } else { (3, 4) };
-        sums[area_at] += area;
-        sums[depth_at] = sums[depth_at].max(f64::from(depth));
-        if inner && depth > over_1mm {
-            sums[2] += area;
-        }
-        deepest(&mut worst[usize::from(!inner)], depth, point);
-        if depth > over_3mm {
-            sums[5] += area;
-            deepest(&mut worst[2], depth, point);
-        }
-    }
+    let sums = Sums::new(moment);
     Taken {
         // Without covered skin there is nothing to measure, which is not the same as nothing showing.
         values: sums
+            .values
             .iter()
-            .map(|sum| (!skin.points.is_empty()).then_some(*sum))
+            .map(|sum| (!moment.layer.skin.points.is_empty()).then_some(*sum))
             .collect(),
-        worst: ["inner", "edge", "anywhere", "outside"]
-            .into_iter()
-            .zip(worst)
-            .filter_map(|(group, worst)| Some((group, At::Skin(worst?.1))))
+        worst: sums
+            .places()
+            .map(|(group, point)| (group, At::Skin(point)))
             .collect(),
         ..Taken::default()
+    }
+}
+
+/// The numbers of one surface under one garment, in the order of the record, and the worst places of their groups.
+pub(super) struct Sums {
+    pub(super) values: [f64; 7],
+    /// Each number points at its own worst place: the deepest may lie in the edge band, which is not what is judged.
+    pub(super) worst: [Option<(f32, usize)>; 4],
+}
+
+impl Sums {
+    pub(super) fn new(moment: &Moment) -> Self {
+        let skin = &moment.layer.skin;
+        let scale = moment.body.scale();
+        let (band, over_1mm, over_3mm) = (EDGE_BAND * scale, 0.001 * scale, 0.003 * scale);
+        let mut sums = [0.0f64; 7];
+        let mut worst = [None; 4];
+        for point in 0..skin.points.len() {
+            let (depth, area) = (moment.outside[point], skin.points.area[point]);
+            if skin.hidden[point] || depth.is_nan() || depth <= crate::contact::moment::OUTSIDE * scale {
+                continue;
+            }
+            sums[6] += area;
+            deepest(&mut worst[3], depth, point);
+            if !moment.shows(point) {
+                continue;
+            }
+            let inner = skin.to_edge[point] >= band;
+            let (area_at, depth_at) = if inner { (0, 1) } else { (3, 4) };
+            sums[area_at] += area;
+            sums[depth_at] = sums[depth_at].max(f64::from(depth));
+            if inner && depth > over_1mm {
+                sums[2] += area;
+            }
+            deepest(&mut worst[usize::from(!inner)], depth, point);
+            if depth > over_3mm {
+                sums[5] += area;
+                deepest(&mut worst[2], depth, point);
+            }
+        }
+        Self { values: sums, worst }
+    }
+
+    /// The group of numbers and the sample at which it is worst.
+    fn places(&self) -> impl Iterator<Item = (&'static str, usize)> {
+        ["inner", "edge", "anywhere", "outside"]
+            .into_iter()
+            .zip(self.worst)
+            .filter_map(|(group, worst)| Some((group, worst?.1)))
     }
 }
 

@@ -8,7 +8,9 @@ pub mod gltf; // the only room that names the gltf crate
 pub mod names; // a joint's name -> bone
 pub mod roles; // nodes -> roles
 mod tree_shape; // roles where no name says
+pub mod morph; // shape keys -> another shape
 pub mod surface; // meshes -> one surface in metres
+pub mod hidden; // skin that the wearer hides
 pub mod skeleton; // joints at the bind, with roles
 pub mod anatomy; // frames and angles at the bind
 pub mod part; // what a bone moves: left thigh, torso
@@ -133,6 +135,8 @@ pub struct Mesh {
     pub rows: Rows,
     /// Morph targets with their position deltas.
     pub morphs: Vec<Morph>,
+    /// Vertices that the file marks as hidden by the wearer (attribute `_HIDDEN`); empty where there is no mark.
+    pub hidden: Vec<bool>,
 }
 
 /// Weight rows, one per vertex, as the file has them: not sorted, not normalised, zero weights dropped.

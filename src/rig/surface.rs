@@ -37,6 +37,8 @@ pub struct Surface {
     pub to_world: Axes,
     /// Vertices whose weight row is faulty: left out of every measure.
     pub faulty: Vec<bool>,
+    /// Triangles that the wearer hides.
+    pub hidden: Vec<bool>,
 }
 
 /// How a mesh's own space lies in the world.
@@ -76,6 +78,7 @@ pub fn assemble(rig: &Rig, chosen: &[usize], name: &str) -> Surface {
             rest_is_bind: true,
         },
         faulty: Vec::new(),
+        hidden: Vec::new(),
     };
     for (order, &mesh) in chosen.iter().enumerate() {
         let (to_world, axes) = mesh_to_world(rig, mesh, &rest);
@@ -129,6 +132,10 @@ fn append(surface: &mut Surface, rig: &Rig, index: usize, to_world: &Matrix4<f64
             .iter()
             .map(|t| t.map(|corner| renumbered[corner as usize])),
     );
+    let is_hidden = |corner: &u32| mesh.hidden.get(*corner as usize).copied().unwrap_or(false);
+    surface
+        .hidden
+        .extend(mesh.triangles.iter().map(|t| t.iter().all(is_hidden)));
 }
 
 fn count(length: usize) -> u32 {

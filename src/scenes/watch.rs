@@ -195,7 +195,7 @@ pub(super) fn view_of(surface: &surface::Surface, skeleton: &Skeleton, body: boo
         name: surface.name.clone(),
         body,
         positions: surface.positions.clone(),
-        triangles: Arc::new(surface.triangles.clone()),
+        triangles: Arc::new(super::drawn(surface)),
         rows,
         joints: surface
             .binds

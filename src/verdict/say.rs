@@ -53,6 +53,18 @@ pub fn over(path: &str, value: Option<f64>, limit: f64, place: Option<&Place>, a
                 short(limit)
             )
         }
+        "layer_shows.inner.area_cm2" => format!(
+            "The garment beneath shows through: {} cm² in all{} (limit {} cm²).",
+            short(value),
+            worst("layer_shows.inner.depth_mm", "mm deep"),
+            short(limit)
+        ),
+        "layer_shows.anywhere.over_3mm_cm2" => format!(
+            "The garment beneath stands out by more than 3 mm: {} cm² in all{} (limit {} cm²).",
+            short(value),
+            worst("", ""),
+            short(limit)
+        ),
         "uncovered.inner.area_cm2" => format!(
             "Skin that was covered lies bare: {} cm² in all{} (limit {} cm²).",
             short(value),

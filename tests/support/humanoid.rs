@@ -358,5 +358,6 @@ fn mesh(rows: &[Row], world: &[Matrix4<f64>], writing: &Writing) -> Mesh {
             weights: vec![1.0; usize::from(joints)],
         },
         morphs: Vec::new(),
+        hidden: Vec::new(),
     }
 }

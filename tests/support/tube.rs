@@ -1,6 +1,6 @@
 //! A skeleton of two legs and tubes round them, so that every number has a closed form.
 
-use gusset::contact::{Body, Layer};
+use gusset::contact::{Beneath, Body, Layer};
 use gusset::fitting::Dressed;
 use gusset::rig::anatomy::Anatomy;
 use gusset::rig::skeleton::Skeleton;
@@ -112,6 +112,7 @@ fn mesh(tube: &Tube) -> Mesh {
             ..Rows::default()
         },
         morphs: Vec::new(),
+        hidden: Vec::new(),
     };
     for ring in 0..rings {
         let y = tube.low + STEP * ring as f64;
@@ -165,7 +166,7 @@ pub(crate) fn dress_rigs(body_rig: Rig, garments: &[Rig]) -> Dressed {
     let skeleton = Skeleton::new(&body_rig, &[&surface], &[]);
     let anatomy = Anatomy::new(&skeleton).unwrap();
     let body = Body::new(surface, skeleton, anatomy);
-    let layers = garments
+    let layers: Vec<Layer> = garments
         .iter()
         .map(|rig| {
             let surface = assemble(rig, &all(rig), "garment");
@@ -173,10 +174,15 @@ pub(crate) fn dress_rigs(body_rig: Rig, garments: &[Rig]) -> Dressed {
             Layer::new(&body, surface, skeleton)
         })
         .collect();
+    let beneath = layers[1..]
+        .iter()
+        .map(|inner| Beneath::new(&body, inner, &layers[0]))
+        .collect();
     Dressed {
         rig: body_rig,
         body,
         layers,
+        beneath,
         garment_alone: false,
         findings: Vec::new(),
     }

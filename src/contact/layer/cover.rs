@@ -121,10 +121,12 @@ impl SkinSamples {
             .iter()
             .map(|&t| built.body.parts[t as usize].near() | HOMELESS)
             .collect();
+        let hidden = points.triangle.iter().map(|&t| body.hidden[t as usize]).collect();
         let kept = || covers.iter().flatten();
         let skin = Self {
             points,
             mask,
+            hidden,
             cover: kept().map(|cover| cover.triangle).collect(),
             to_edge: kept().map(|cover| cover.to_edge).collect(),
             to_cover: kept().map(|cover| cover.far_off).collect(),

@@ -1,9 +1,10 @@
 //! How much of a place of the skin could be seen as built? Asked only of the few places that lose their cover.
 
 use super::{Body, Built};
+use crate::contact::VISIBLE;
 use crate::contact::moment::pelvis_axes;
 use crate::contact::seen::Sight;
-use crate::geometry::box_tree::BoxTree;
+use crate::geometry::box_tree::{ALL, BoxTree};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::rig::skeleton::Skeleton;
 use crate::skin::{self, Pairing};
@@ -44,7 +45,7 @@ impl SeenAsBuilt {
     /// Share of the directions from a covered skin sample that escaped body and garment as built.
     pub fn share(&self, body: &Body, layer: &super::Layer, point: usize) -> f64 {
         *self.known[point].get_or_init(|| {
-            let trees = [&self.body, &self.fabric];
+            let trees = [(&self.body, VISIBLE), (&self.fabric, ALL)];
             let sight = Sight::new(&trees, self.front, self.up, body.scale());
             let samples = &layer.skin.points;
             let at = samples.position(point, &layer.body_as_built, &body.surface.triangles);

@@ -93,6 +93,9 @@ fn part(root: &Root, primitive: &Primitive) -> u64 {
         .iter()
         .map(|(semantic, accessor)| match semantic {
             Checked::Valid(Semantic::Positions | Semantic::TexCoords(0)) => numbers(root, accessor.value()),
+            Checked::Valid(Semantic::Extras(name)) if name == super::mesh::HIDDEN => {
+                numbers(root, accessor.value())
+            }
             // Joints and weights, and then the rows made of both: at most four entries of six bytes for a pair.
             Checked::Valid(Semantic::Joints(_) | Semantic::Weights(_)) => {
                 numbers(root, accessor.value()).saturating_add(vertices.saturating_mul(12))

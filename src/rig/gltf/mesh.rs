@@ -17,6 +17,9 @@ use super::skin;
 use super::vertices::{deltas, first_not_finite, position, positions, target_names};
 use crate::rig::{Bind, Mesh, Morph};
 
+/// Name of the custom attribute that marks hidden skin, without its underscore.
+pub(super) const HIDDEN: &str = "HIDDEN";
+
 /// Every triangle primitive that is skinned or sits on or under a joint, in the file's order of nodes.
 pub(super) fn read(source: &Source, graph: &Graph, remarks: &mut Remarks) -> Result<Vec<Mesh>, Fault> {
     let (carriers, stands) = (carriers(source, graph), stands_at_origin(graph));
@@ -252,6 +255,7 @@ impl Reading<'_> {
             skinned: skin.is_some(),
             uvs: self.uvs(part)?,
             morphs: self.morphs(part)?,
+            hidden: self.hidden(part, positions.len())?,
             positions,
             triangles,
             rows,
@@ -280,6 +284,24 @@ impl Reading<'_> {
             "Unwrap the mesh again.",
         );
         Ok(None)
+    }
+
+    /// Vertices that the file marks as hidden: the custom attribute `_HIDDEN`, one number a vertex, 1 for hidden.
+    fn hidden(&mut self, part: &Part, vertices: usize) -> Result<Vec<bool>, Fault> {
+        let mark = Checked::Valid(Semantic::Extras(HIDDEN.into()));
+        let Some(accessor) = part.primitive.attributes.get(&mark) else {
+            return Ok(Vec::new());
+        };
+        let place = format!("{}/attributes/_{HIDDEN}", part.place);
+        let marks = self.source.floats::<1>(accessor.value(), &place)?;
+        if marks.len() != vertices {
+            let say = format!(
+                "the mark _{HIDDEN} has {} numbers for {vertices} vertices",
+                marks.len()
+            );
+            return Err(Fault::broken(&place, say));
+        }
+        Ok(marks.iter().map(|[mark]| *mark > 0.5).collect())
     }
 
     fn morphs(&mut self, part: &Part) -> Result<Vec<Morph>, Fault> {
