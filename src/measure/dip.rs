@@ -1,7 +1,7 @@
 //! Ease that was lost: what sinks without showing.
 
 use super::statistics::least_of_worst;
-use super::{At, Limit, Measure, Number, Taken};
+use super::{At, Failing, Fault, Limit, Measure, Number, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -24,6 +24,12 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    failing: Some(Failing {
+        number: "p99_mm",
+        unit: Unit::Length,
+        by_area: false,
+        find: failing,
+    }),
     field: None,
 };
 
@@ -46,4 +52,18 @@ fn take(moment: &Moment) -> Taken {
         vec![p99, worst.map(|(less, _)| f64::from(less.max(0.0)))],
         worst.map(|(_, point)| At::Fabric(point)),
     )
+}
+
+fn failing(moment: &Moment, limit: f64) -> Vec<Fault> {
+    let fabric = &moment.layer.fabric;
+    (0..fabric.points.len())
+        .filter_map(|point| {
+            let less = Unit::Length.to_edge(f64::from(fabric.ease[point] - moment.ease[point]));
+            (less > limit).then(|| Fault {
+                at: At::Fabric(point),
+                area: fabric.points.area[point],
+                value: less,
+            })
+        })
+        .collect()
 }

@@ -30,6 +30,7 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    failing: None,
     field: None,
 };
 

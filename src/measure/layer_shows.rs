@@ -1,7 +1,7 @@
 //! The layer beneath, seen through the garment worn over it.
 
 use super::skin_shows::Sums;
-use super::{At, Limit, Measure, Number, Taken};
+use super::{At, Failing, Fault, Limit, Measure, Number, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -36,6 +36,12 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    failing: Some(Failing {
+        number: "inner.area_cm2",
+        unit: Unit::Length,
+        by_area: true,
+        find: failing,
+    }),
     field: None,
 };
 
@@ -76,4 +82,15 @@ fn take(moment: &Moment) -> Taken {
             .collect(),
         ..Taken::default()
     }
+}
+
+fn failing(moment: &Moment, _: f64) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    for (number, over) in moment.over_layers().enumerate() {
+        faults.extend(super::skin_shows::showing(&over).map(|(point, fault)| Fault {
+            at: At::Beneath(number, point),
+            ..fault
+        }));
+    }
+    faults
 }

@@ -1,6 +1,6 @@
 //! Fabric that stands off more than it did as built: the best single sign of wrong weights.
 
-use super::{At, Field, Limit, Measure, Number, Taken};
+use super::{At, Failing, Fault, Field, Limit, Measure, Number, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -28,6 +28,12 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    failing: Some(Failing {
+        number: "area_cm2",
+        unit: Unit::Length,
+        by_area: true,
+        find: failing,
+    }),
     field: Some(Field {
         values: |moment| super::ease::change_per_vertex(moment, 1.0),
         unit: Unit::Length,
@@ -65,6 +71,21 @@ fn take(moment: &Moment) -> Taken {
 /// 3 mm, or half the ease as built where that is less, but never less than 1.5 mm.
 fn allowed(ease_as_built: f32, scale: f32) -> f32 {
     (ease_as_built / 2.0).clamp(LEAST * scale, MOST * scale)
+}
+
+fn failing(moment: &Moment, _: f64) -> Vec<Fault> {
+    let fabric = &moment.layer.fabric;
+    let scale = moment.body.scale();
+    (0..fabric.points.len())
+        .filter_map(|point| {
+            let more = moment.ease[point] - fabric.ease[point];
+            (more > allowed(fabric.ease[point], scale)).then(|| Fault {
+                at: At::Fabric(point),
+                area: fabric.points.area[point],
+                value: Unit::Length.to_edge(f64::from(more)),
+            })
+        })
+        .collect()
 }
 
 #[cfg(test)]

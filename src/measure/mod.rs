@@ -54,9 +54,35 @@ pub struct Measure {
     pub numbers: &'static [Number],
     /// Measures one frame.
     pub take: fn(&Moment) -> Taken,
+    /// Where it is over its limit, for measures that have places; a global number has none.
+    pub failing: Option<Failing>,
     /// What to colour the fabric by: one value per garment vertex in the edge unit of the first number with a
     /// matching unit; NaN where nothing was measured.
     pub field: Option<Field>,
+}
+
+/// Where a measure is over its limit in a frame.
+#[derive(Debug)]
+pub struct Failing {
+    /// The number whose limit says what is too much, below the measure's id.
+    pub number: &'static str,
+    /// Unit of [`Fault::value`].
+    pub unit: Unit,
+    /// True where the area that fails is what is judged, false where it is how far each place is over.
+    pub by_area: bool,
+    /// The samples that are over that limit, which is given in its edge unit.
+    pub find: fn(&Moment, f64) -> Vec<Fault>,
+}
+
+/// One sample that is over a limit.
+#[derive(Clone, Copy, Debug)]
+pub struct Fault {
+    /// Where.
+    pub at: At,
+    /// Area as built under it, square metres.
+    pub area: f64,
+    /// What it is, in the edge unit of [`Failing::unit`].
+    pub value: f64,
 }
 
 /// How a picture colours the fabric by a measure.

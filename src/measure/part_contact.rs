@@ -1,6 +1,6 @@
 //! Fabric inside another part's skin, and fabric through another part's fabric: leg and leg, sleeve and trunk.
 
-use super::{At, Field, Limit, Measure, Number, PairNumber, Taken};
+use super::{At, Failing, Fault, Field, Limit, Measure, Number, PairNumber, Taken};
 use crate::contact::Moment;
 use crate::contact::far::{Class, Met};
 use crate::contact::tangle::Pair;
@@ -38,6 +38,12 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    failing: Some(Failing {
+        number: "skin.depth_mm",
+        unit: Unit::Length,
+        by_area: false,
+        find: failing,
+    }),
     field: Some(Field {
         values: depths,
         unit: Unit::Length,
@@ -139,4 +145,21 @@ fn depths(moment: &Moment) -> Vec<f32> {
         }
     }
     values
+}
+
+fn failing(moment: &Moment, limit: f64) -> Vec<Fault> {
+    let meetings = moment.meetings;
+    // Fabric may run three times as deep through fabric as into skin.
+    let through = meetings.fabric.iter().map(|met| (met, 3.0 * limit));
+    let into = meetings.skin.iter().map(|met| (met, limit));
+    into.chain(through)
+        .filter(|(met, _)| met.class != Class::BodyOverlaps)
+        .map(|(met, most)| (met, Unit::Length.to_edge(f64::from(met.depth)), most))
+        .filter(|(_, depth, most)| depth > most)
+        .map(|(met, depth, _)| Fault {
+            at: At::Fabric(met.point),
+            area: moment.layer.fabric.points.area[met.point],
+            value: depth,
+        })
+        .collect()
 }

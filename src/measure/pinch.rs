@@ -5,7 +5,7 @@
 //! normal carried by the blended matrix of its joints. Most flips lie in closed creases or copy a flip of the skin
 //! beneath; judged is what remains: flipped fabric that can be seen, over skin that is not flipped.
 
-use super::{At, Field, Limit, Measure, Number, Taken};
+use super::{At, Failing, Fault, Field, Limit, Measure, Number, Taken};
 use crate::contact::Moment;
 use crate::contact::layer::NOBODY;
 use crate::contact::seen::Sight;
@@ -44,6 +44,12 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    failing: Some(Failing {
+        number: "flipped_seen_cm2",
+        unit: Unit::Area,
+        by_area: true,
+        find: failing,
+    }),
     field: Some(Field {
         values: field,
         unit: Unit::Area,
@@ -171,4 +177,23 @@ fn field(moment: &Moment) -> Vec<f32> {
         }
     }
     values
+}
+
+fn failing(moment: &Moment, _: f64) -> Vec<Fault> {
+    let trees = moment.occluders();
+    let sight = Sight::new(&trees, moment.pelvis.0, moment.pelvis.1, moment.body.scale());
+    let areas = moment.layer.areas.iter().enumerate();
+    areas
+        .filter(|(triangle, area)| {
+            **area > 0.0
+                && is_flipped(moment, *triangle)
+                && judged(moment, *triangle)
+                && is_seen(moment, *triangle, &sight)
+        })
+        .map(|(triangle, &area)| Fault {
+            at: At::Triangle(triangle),
+            area,
+            value: Unit::Area.to_edge(area),
+        })
+        .collect()
 }

@@ -1,6 +1,6 @@
 //! Whether a seam opens: vertices that were one place at the bind, over all meshes of the garment, and no longer are.
 
-use super::{At, Field, Limit, Measure, Number, Taken};
+use super::{At, Failing, Fault, Field, Limit, Measure, Number, Taken};
 use crate::contact::Moment;
 use crate::geometry::vector::{norm, sub, wide};
 use crate::units::Unit;
@@ -16,6 +16,12 @@ pub static MEASURE: Measure = Measure {
         limit: Some(Limit::fixed(0.5, 0.5, Some(0.5))),
     }],
     take,
+    failing: Some(Failing {
+        number: "worst_mm",
+        unit: Unit::Length,
+        by_area: false,
+        find: failing,
+    }),
     field: Some(Field {
         values: field,
         unit: Unit::Length,
@@ -66,6 +72,25 @@ fn field(moment: &Moment) -> Vec<f32> {
         }
     }
     values
+}
+
+fn failing(moment: &Moment, limit: f64) -> Vec<Fault> {
+    let seams = moment
+        .layer
+        .cloth
+        .seams
+        .groups()
+        .map(|group| gap(&moment.posed.positions, group));
+    seams
+        .map(|(apart, vertex)| (Unit::Length.to_edge(apart), vertex))
+        .filter(|(apart, _)| *apart > limit)
+        .map(|(apart, vertex)| Fault {
+            at: At::Vertex(vertex as usize),
+            // A seam has no area: a square centimetre for each of its vertices.
+            area: 1e-4,
+            value: apart,
+        })
+        .collect()
 }
 
 #[cfg(test)]

@@ -29,6 +29,7 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    failing: None,
     field: None,
 };
 

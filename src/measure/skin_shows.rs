@@ -1,6 +1,6 @@
 //! Skin that can be seen through the fabric that covered it.
 
-use super::{At, Limit, Measure, Number, Taken};
+use super::{At, Failing, Fault, Limit, Measure, Number, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -56,6 +56,12 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    failing: Some(Failing {
+        number: "inner.area_cm2",
+        unit: Unit::Length,
+        by_area: true,
+        find: failing,
+    }),
     field: None,
 };
 
@@ -129,4 +135,32 @@ fn deepest(worst: &mut Option<(f32, usize)>, depth: f32, point: usize) {
     if worst.is_none_or(|(most, _)| depth > most) {
         *worst = Some((depth, point));
     }
+}
+
+fn failing(moment: &Moment, _: f64) -> Vec<Fault> {
+    showing(moment)
+        .map(|(point, fault)| Fault {
+            at: At::Skin(point),
+            ..fault
+        })
+        .collect()
+}
+
+/// Samples that count in a judged number: those that show beyond the edge band, and those that stand out by over 3 mm.
+pub(super) fn showing<'a>(moment: &'a Moment) -> impl Iterator<Item = (usize, Fault)> + 'a {
+    let skin = &moment.layer.skin;
+    let scale = moment.body.scale();
+    (0..skin.points.len())
+        .filter(|&point| moment.shows(point))
+        .filter(move |&point| {
+            skin.to_edge[point] >= EDGE_BAND * scale || moment.outside[point] > 0.003 * scale
+        })
+        .map(|point| {
+            let fault = Fault {
+                at: At::Skin(point),
+                area: skin.points.area[point],
+                value: Unit::Length.to_edge(f64::from(moment.outside[point])),
+            };
+            (point, fault)
+        })
 }

@@ -6,7 +6,7 @@
 //! angle between them tell a stretched yarn from cloth that only shears.
 
 use super::statistics::least_of_worst;
-use super::{At, FabricClass, Facts, Field, Limit, Measure, Number, Taken};
+use super::{At, FabricClass, Facts, Failing, Fault, Field, Limit, Measure, Number, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -68,6 +68,12 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    failing: Some(Failing {
+        number: "beyond_skin.p99",
+        unit: Unit::Ratio,
+        by_area: false,
+        find: failing,
+    }),
     field: Some(Field {
         values: |moment| mean_per_vertex(moment, |triangle| beyond(moment, triangle)),
         unit: Unit::Ratio,
@@ -178,6 +184,24 @@ pub(super) fn mean_per_vertex(moment: &Moment, value: impl Fn(usize) -> f64) -> 
             let (sum, area) = sums[vertex as usize];
             if area > 0.0 { (sum / area) as f32 } else { f32::NAN }
         })
+        .collect()
+}
+
+fn failing(moment: &Moment, limit: f64) -> Vec<Fault> {
+    over(moment, limit, |triangle| beyond(moment, triangle))
+}
+
+/// Triangles whose value is over a limit.
+pub(super) fn over(moment: &Moment, limit: f64, value: impl Fn(usize) -> f64) -> Vec<Fault> {
+    let areas = moment.layer.areas.iter().enumerate();
+    areas
+        .filter(|(_, area)| **area > 0.0)
+        .map(|(triangle, &area)| Fault {
+            at: At::Triangle(triangle),
+            area,
+            value: value(triangle),
+        })
+        .filter(|fault| fault.value > limit)
         .collect()
 }
 

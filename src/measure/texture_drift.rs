@@ -9,7 +9,7 @@
 
 use super::statistics::least_of_worst;
 use super::stretch::mean_per_vertex;
-use super::{At, Field, Limit, Measure, Number, Taken};
+use super::{At, Failing, Fault, Field, Limit, Measure, Number, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -50,6 +50,12 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    failing: Some(Failing {
+        number: "density_p99",
+        unit: Unit::Ratio,
+        by_area: false,
+        find: failing,
+    }),
     field: Some(Field {
         values: |moment| mean_per_vertex(moment, |triangle| density(moment, triangle)),
         unit: Unit::Ratio,
@@ -126,4 +132,8 @@ impl Mean {
     fn value(&self) -> Option<f64> {
         (self.area > 0.0).then(|| self.sum / self.area)
     }
+}
+
+fn failing(moment: &Moment, limit: f64) -> Vec<Fault> {
+    super::stretch::over(moment, limit, |triangle| density(moment, triangle))
 }

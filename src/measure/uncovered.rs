@@ -1,7 +1,7 @@
 //! Skin that was covered and no longer is: a hole that opens, a hem that retreats.
 
 use super::skin_shows::EDGE_BAND;
-use super::{At, Limit, Measure, Number, Taken};
+use super::{At, Failing, Fault, Limit, Measure, Number, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -30,6 +30,12 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    failing: Some(Failing {
+        number: "inner.area_cm2",
+        unit: Unit::Length,
+        by_area: true,
+        find: failing,
+    }),
     field: None,
 };
 
@@ -83,4 +89,15 @@ fn further(worst: &mut Option<(f32, usize)>, value: f32, point: usize) {
     if worst.is_none_or(|(most, _)| value > most) {
         *worst = Some((value, point));
     }
+}
+
+fn failing(moment: &Moment, _: f64) -> Vec<Fault> {
+    let skin = &moment.layer.skin;
+    let bare = (0..skin.points.len()).filter(|&point| moment.gone[point]);
+    bare.map(|point| Fault {
+        at: At::Skin(point),
+        area: skin.points.area[point],
+        value: Unit::Length.to_edge(f64::from(skin.to_edge[point])),
+    })
+    .collect()
 }
