@@ -294,13 +294,10 @@ fn examine(
     world: &[Matrix4<f64>],
     moment: &Moment,
 ) -> FrameResult {
-    let taken: Vec<Taken> = measure::ALL
-        .iter()
-        .map(|measure| (measure.take)(moment))
-        .collect();
     let mut numbers = Numbers::default();
     let (mut worst, mut pairs) = (BTreeMap::new(), BTreeMap::new());
-    for (measure, taken) in measure::ALL.iter().zip(&taken) {
+    for measure in measure::taken(!dressed.beneath.is_empty()) {
+        let taken: Taken = (measure.take)(moment);
         for (number, value) in measure.numbers.iter().zip(&taken.values) {
             numbers.values.insert(
                 measure.path(number),

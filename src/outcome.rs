@@ -252,6 +252,9 @@ pub struct Place {
     pub region: String,
     /// From where it is seen best: `from behind, below`; empty where that was not asked.
     pub seen_from: String,
+    /// The same as a unit direction out of the place (glTF axes).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seen_along: Option<[f64; 3]>,
 }
 
 /// One pose, all its frames.

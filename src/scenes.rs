@@ -177,13 +177,15 @@ fn number_of(measure: &Measure, field: &Field) -> String {
 fn focus(moment: &Moment, place: &Place, what: &str) -> Focus {
     #[expect(clippy::cast_possible_truncation, reason = "for a camera")]
     let position = place.position_m.map(|value| value as f32);
-    let normal = moment
-        .posed_body
-        .tree
-        .closest(position, f32::INFINITY, crate::geometry::box_tree::ALL, None)
-        .map_or([0.0, 0.0, 1.0], |found| {
+    #[expect(clippy::cast_possible_truncation, reason = "for a camera")]
+    let seen = place.seen_along.map(|along| along.map(|value| value as f32));
+    let normal = seen.unwrap_or_else(|| {
+        let tree = &moment.posed_body.tree;
+        let skin = tree.closest(position, f32::INFINITY, crate::geometry::box_tree::ALL, None);
+        skin.map_or([0.0, 0.0, 1.0], |found| {
             moment.posed_body.normals.face(found.triangle)
-        });
+        })
+    });
     let about = measure::find(what).map_or(what, |(_, number)| number.about);
     let at = if place.region.is_empty() {
         String::new()

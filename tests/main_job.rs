@@ -165,7 +165,7 @@ fn planted_defects_fail_by_the_measure_that_names_them() {
         .unwrap();
     assert_eq!((fault.code.as_str(), fault.count), ("rows_unnormalised", 1));
     assert!(
-        fault.say.contains("0.620") && fault.place.starts_with("vertex "),
+        fault.say.contains("0.620") && fault.place == "vertex 172",
         "{fault:?}"
     );
     assert_eq!(row.verdict, Verdict::Fail);
@@ -192,15 +192,77 @@ fn planted_defects_fail_by_the_measure_that_names_them() {
     }
 }
 
+fn chair_plan() -> Plan {
+    angles("demand: seated\nangles: { hips: { flexion: 90, abduction: 5 }, knees: { flexion: 90 } }\n")
+}
+
+/// Covered skin outside the nearest fabric of its part and neighbours, where that faces the same way, cm2.
+fn outside_facing_fabric(dressed: &Dressed, plan: &Plan) -> f64 {
+    let world = gusset::fitting::joints_at(dressed, &plan.sequences[0].frames[0]);
+    let mut scratch = gusset::contact::Scratch::new(&dressed.body, &dressed.layers);
+    let moment = gusset::fitting::meet(dressed, &world, &mut scratch);
+    let (layer, skin) = (moment.layer, &moment.layer.skin);
+    let is_out = |point: usize| {
+        let at = moment.skin_at(point);
+        let found = moment
+            .posed
+            .tree
+            .closest(at, f32::INFINITY, skin.mask[point], None)
+            .unwrap();
+        let edges = &layer.edges;
+        let on_edge = edges.holds(
+            &layer.topology,
+            &layer.surface.triangles,
+            found.triangle,
+            found.feature,
+        );
+        let normals = &moment.posed.normals;
+        let body = &dressed.body.surface;
+        let own = gusset::contact::layer::vertex_or_face_normal(
+            &skin.points,
+            point,
+            body,
+            &moment.posed_body.normals,
+        );
+        let other = normals.face(found.triangle);
+        let facing = (0..3).map(|k| own[k] * other[k]).sum::<f32>() > 0.0;
+        facing
+            && !on_edge
+            && gusset::geometry::signed::clearance(at, &found, &layer.topology, normals) > 0.2e-3
+    };
+    let area = (0..skin.points.len())
+        .filter(|&point| is_out(point))
+        .map(|point| skin.points.area[point]);
+    area.sum::<f64>() * 1e4
+}
+
+#[test]
+fn clean_trousers_do_not_stand_off_standing_or_walking() {
+    let Some(rigs) = support::rigs() else { return };
+    let fitting = try_on(
+        &rigs,
+        "trousers/trousers_average_build9.glb",
+        &["standing", "walk"],
+    );
+    for pose in &fitting.poses {
+        assert!(!pose.frames.is_empty());
+        for frame in &pose.frames {
+            assert_eq!(
+                frame.measures.get("lift.area_cm2"),
+                Some(0.0),
+                "{} {}",
+                pose.pose,
+                frame.frame
+            );
+        }
+    }
+}
+
 #[test]
 fn independent_figures_on_a_chair_and_in_a_squat() {
     let Some(rigs) = support::rigs() else { return };
     let dressed = wear(&rigs, AVERAGE, "trousers/trousers_average_build9.glb");
-    let chair = run(
-        &dressed,
-        &angles("demand: seated\nangles: { hips: { flexion: 90, abduction: 5 }, knees: { flexion: 90 } }\n"),
-        &|| (),
-    );
+    let chair = run(&dressed, &chair_plan(), &|| ());
     for (path, figure) in [
         ("stretch.raw.p99", 1.65),
         ("stretch.beyond_skin.p99", 1.10),
@@ -220,6 +282,14 @@ fn independent_figures_on_a_chair_and_in_a_squat() {
         1.0
     ));
     assert_eq!(number(&chair, "figure", "lift.area_cm2"), 0.0);
+    // The independent figure is 5.0 cm2; an independent count by rays (reference/seen.py, embree) finds 3.00 that became
+    // visible.
+    let seen = number(&chair, "figure", "skin_shows.inner.area_cm2")
+        + number(&chair, "figure", "skin_shows.edge.area_cm2");
+    assert!(near(seen, 3.0, 1.0), "{seen}");
+    // Without the samples whose nearest fabric faces the other way, which the independent count leaves out.
+    let outside = outside_facing_fabric(&dressed, &chair_plan());
+    assert!(near(outside, 54.0, 1.0), "{outside}");
     let squat = run(
         &dressed,
         &angles(
@@ -528,17 +598,20 @@ fn the_eighteen_encodings_pose_alike() {
             _ => (1e-5, 0),
         };
         let own = posed(&format!("encodings/{file}"));
-        let off: Vec<f32> = own
-            .iter()
-            .map(|p| nearest(p, &base))
-            .filter(|distance| *distance > most)
-            .collect();
-        assert!(
-            off.len() <= strays,
-            "{file}: {} vertices are off, first {:?}",
-            off.len(),
-            off.first()
-        );
+        // Both ways: a vertex that is lost or stands for another would be near to something in one of them.
+        for (from, to) in [(&own, &base), (&base, &own)] {
+            let off: Vec<f32> = from
+                .iter()
+                .map(|p| nearest(p, to))
+                .filter(|distance| *distance > most)
+                .collect();
+            assert!(
+                off.len() <= strays,
+                "{file}: {} vertices are off: {off:?}",
+                off.len()
+            );
+            assert!(off.iter().all(|distance| *distance < 4.5e-3), "{file}: {off:?}");
+        }
     }
 }
 

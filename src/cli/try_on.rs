@@ -268,15 +268,17 @@ fn is_yaml(file: &Path) -> bool {
 
 fn plan(arguments: &Arguments, dressed: &Dressed) -> Result<Plan, Trouble> {
     let mut sequences: Vec<Sequence> = Vec::new();
-    for name in &arguments.poses {
-        sequences.push(Sequence::from(&super::poses::named(name)?));
+    for (at, name) in arguments.poses.iter().enumerate() {
+        if !arguments.poses[..at].contains(name) {
+            sequences.push(Sequence::from(&super::poses::named(name)?));
+        }
     }
     if arguments.poses.is_empty() && arguments.clip.is_empty() {
         sequences.extend(pose::all().iter().map(Sequence::from));
     }
     for name in &arguments.clip {
         let wanted = clip::find(&dressed.rig, name)
-            .map_err(|error| Trouble::Say(format!("{}: {error}", dressed.rig.name)))?;
+            .map_err(|error| Trouble::Say(format!("{}: {}", dressed.rig.name, error.in_a_line())))?;
         let index = dressed
             .rig
             .clips

@@ -51,6 +51,10 @@ pub(super) fn place(moment: &Moment, at: At) -> Place {
     } else {
         layer.homes[triangle as usize]
     };
+    let seen = match at {
+        At::Skin(point) => Some(Vector3::from(moment.seen_from(point))).filter(|from| from.norm() > 0.5),
+        _ => None,
+    };
     Place {
         surface: if matches!(at, At::Skin(_)) {
             "body".into()
@@ -60,10 +64,8 @@ pub(super) fn place(moment: &Moment, at: At) -> Place {
         vertex: u64::from(surface.sources[vertex as usize].1),
         position_m: position.map(f64::from),
         region: region_of(body, skin_triangle),
-        seen_from: match at {
-            At::Skin(point) => seen_from(moment, moment.seen_from(point)),
-            _ => String::new(),
-        },
+        seen_from: seen.map_or_else(String::new, seen_from),
+        seen_along: seen.map(|from| from.map(f64::from).into()),
     }
 }
 
@@ -103,15 +105,9 @@ fn region_of(body: &Body, triangle: u32) -> String {
     region::words(body, part, centre)
 }
 
-/// `from the front, below`, in the posed pelvis's axes.
-fn seen_from(moment: &Moment, from: [f32; 3]) -> String {
-    let (front, up) = moment.pelvis;
-    let left = up.cross(&front);
-    let from = Vector3::from(from);
-    if from.norm() < 0.5 {
-        return String::new();
-    }
-    let (x, y, z) = (from.dot(&left), from.dot(&up), from.dot(&front));
+/// `from the front, below`, as the pictures show it: in the world's axes, whatever the pelvis does.
+fn seen_from(from: Vector3<f32>) -> String {
+    let (x, y, z) = (from.x, from.y, from.z);
     let mut words: Vec<&str> = Vec::new();
     if z.abs() >= x.abs() {
         words.push(if z > 0.0 { "from the front" } else { "from behind" });

@@ -124,6 +124,7 @@ pub fn of_surface(surface: &Surface, skeleton: &Skeleton) -> Vec<Finding> {
     let canonical = weld::weld(&surface.positions, weld::TOLERANCE);
     let topology = Topology::new(&surface.triangles, &canonical);
     findings.extend(mesh::of_mesh(surface, &topology));
+    findings.extend(mesh::inward(surface, &topology));
     findings.extend(weights::jumps(surface, &topology, skeleton, |_| 0.0));
     if let Ok(anatomy) = Anatomy::new(skeleton) {
         findings.extend(weights::mirror(surface, &topology, skeleton, &anatomy));

@@ -221,6 +221,12 @@ pub fn find(path: &str) -> Option<(&'static Measure, &'static Number)> {
     ))
 }
 
+/// The measures that are taken: those of a layer beneath only where there is one.
+pub fn taken(has_layer_beneath: bool) -> impl Iterator<Item = &'static Measure> {
+    let asked = move |measure: &&&'static Measure| has_layer_beneath || measure.id != layer_shows::MEASURE.id;
+    ALL.iter().filter(asked).copied()
+}
+
 /// Measures of the cloth itself: they need no body.
 const OF_CLOTH_ALONE: [&str; 3] = ["seam_gap", "squeeze", "texture_drift"];
 
@@ -230,7 +236,7 @@ pub fn can_be_asked(path: &str, layer: &Layer, has_body: bool, has_layer_beneath
     let id = path.split('.').next().unwrap_or(path);
     (has_body || OF_CLOTH_ALONE.contains(&id))
         && (id != "texture_drift" || layer.cloth.is_printed())
-        && (id != "layer_shows" || has_layer_beneath)
+        && (id != layer_shows::MEASURE.id || has_layer_beneath)
 }
 
 #[cfg(test)]

@@ -82,6 +82,12 @@ impl PoseError {
         }
     }
 
+    /// The sentence with what to do behind it, in one line.
+    pub fn in_a_line(&self) -> String {
+        let help = Diagnostic::help(self).map(|help| help.to_string());
+        help.map_or_else(|| self.to_string(), |help| format!("{self}; {help}"))
+    }
+
     /// `no pose called ..`, with the nearest of the known names.
     pub(super) fn unknown<'a>(
         kind: &'static str,

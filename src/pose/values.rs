@@ -9,6 +9,15 @@ pub(super) type Entries<'a> = BTreeMap<&'a str, &'a Tree>;
 
 pub(super) fn number(tree: &Tree, least: f64, most: f64) -> Result<f64, Wrong> {
     let Value::Number(value) = tree.value else {
+        if matches!(&tree.value, Value::Word(word) if word == "bind") {
+            let help = "`bind` stands for a whole joint: write `knees: bind`, not `knees: { flexion: bind }`";
+            return Err(wrong(
+                tree.id,
+                "a number belongs here, not `bind`",
+                "not a number",
+                help,
+            ));
+        }
         return Err(kind(tree, "a number"));
     };
     // Also false for NaN.

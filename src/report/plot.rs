@@ -166,13 +166,10 @@ impl Plot {
     }
 
     fn size(&self) -> [f64; 2] {
-        let names = self.bands.iter().map(|b| canvas::width(&b.name, TEXT) * 1.1);
+        let names = self.bands.iter().map(|b| canvas::width(&b.name, TEXT));
         let (below, foot) = match &self.along {
-            Some(along) => (40.0, canvas::width(&along.title, TEXT) * 1.1),
-            None => (
-                names.fold(0.0, f64::max) + 26.0,
-                canvas::width(POSES_TITLE, TEXT) * 1.1,
-            ),
+            Some(along) => (40.0, canvas::width(&along.title, TEXT)),
+            None => (names.fold(0.0, f64::max) + 26.0, canvas::width(POSES_TITLE, TEXT)),
         };
         let head = canvas::width(&self.title, 16.0).max(self.legend_end()).max(foot);
         [
@@ -206,15 +203,15 @@ impl Plot {
         let keys = [(over, Key::Over), (above, Key::Above), (gap, Key::Gap)];
         keys.into_iter()
             .filter(|(occurs, _)| *occurs)
-            .map(|(_, key)| (key, 30.0 + canvas::width(key.say(), TEXT) * 1.1))
+            .map(|(_, key)| (key, 30.0 + canvas::width(key.say(), TEXT)))
     }
 
     fn legend_end(&self) -> f64 {
-        canvas::width(&self.legend(), TEXT) * 1.1 + self.keys().map(|(_, wide)| wide).sum::<f64>()
+        canvas::width(&self.legend(), TEXT) + self.keys().map(|(_, wide)| wide).sum::<f64>()
     }
 
     fn key(&self, sheet: &mut Canvas) {
-        let mut x = LEFT + canvas::width(&self.legend(), TEXT) * 1.1 + 18.0;
+        let mut x = LEFT + canvas::width(&self.legend(), TEXT) + 18.0;
         for (key, wide) in self.keys() {
             match key {
                 Key::Over => sheet.lozenge([x, 40.0], 5.0, OVER),
@@ -243,7 +240,7 @@ impl Plot {
         if let Some(along) = &self.along {
             along.paint(sheet);
         } else {
-            let names = self.bands.iter().map(|b| canvas::width(&b.name, TEXT) * 1.1);
+            let names = self.bands.iter().map(|b| canvas::width(&b.name, TEXT));
             let under = TOP + HIGH + 8.0 + names.fold(0.0, f64::max) + 18.0;
             sheet.word(POSES_TITLE, [LEFT, under], TEXT, INK, Hang::Start);
         }
@@ -307,7 +304,7 @@ impl Plot {
         if value > self.axis.high {
             sheet.arrow([x, TOP + 1.0], 4.5, if over { OVER } else { WITHIN });
             let text = words::number(value);
-            let right = x + 8.0 + canvas::width(&text, TEXT) * 1.1 < self.end() + RIGHT;
+            let right = x + 8.0 + canvas::width(&text, TEXT) < self.end() + RIGHT;
             let (at, hang) = if right {
                 (x + 8.0, Hang::Start)
             } else {

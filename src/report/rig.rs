@@ -97,10 +97,16 @@ fn picture(surface: &Surface, values: &[f32], joint: &str, share: f64) -> Weight
             plain: CLOTH,
         },
     };
-    let camera = Camera::around(bounds_of(&surface.positions), azimuth(surface, values), 8.0);
+    let azimuth = azimuth(surface, values);
+    let camera = Camera::around(bounds_of(&surface.positions), azimuth, 8.0);
     let image = draw(&[shape], &camera, SIZE, PAPER);
     WeightPicture {
-        joint: words::plain(joint),
+        // Left and right change places in a picture from behind: that must be said.
+        joint: format!(
+            "{}{}",
+            words::plain(joint),
+            if azimuth > 90.0 { ", from behind" } else { "" }
+        ),
         share,
         png: palette::png(&image, 48),
         size: SIZE,

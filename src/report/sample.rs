@@ -231,6 +231,7 @@ fn reasons() -> Vec<Reason> {
             position_m: [0.08, 0.74, 0.03],
             region: "inner left thigh".into(),
             seen_from: "from the front, below".into(),
+            seen_along: None,
         }),
     };
     let skin = "skin_shows.inner.area_cm2";

@@ -35,6 +35,26 @@ const TITLES: &[(&str, &str, &str)] = &[
     ("ease.median_mm", "Room between skin and fabric: median", "room"),
     ("ease.most_mm", "Room between skin and fabric: most", "room"),
     (
+        "layer_shows.anywhere.over_3mm_cm2",
+        "The garment beneath shows, edges included: area more than 3 mm deep",
+        "the garment beneath shows through deeply",
+    ),
+    (
+        "layer_shows.edge.area_cm2",
+        "The garment beneath shows within 20 mm of an edge: area",
+        "the garment beneath shows near an edge",
+    ),
+    (
+        "layer_shows.inner.area_cm2",
+        "The garment beneath shows through: area",
+        "the garment beneath shows through",
+    ),
+    (
+        "layer_shows.inner.depth_mm",
+        "The garment beneath shows through: how deep",
+        "the garment beneath shows through",
+    ),
+    (
         "lift.area_cm2",
         "Fabric stands off more than as built: area",
         "fabric stands off",
@@ -411,7 +431,10 @@ pub fn whereabouts(finding: &Finding) -> String {
     let surface = plain(&finding.surface);
     // What the sentence says itself is not said twice.
     let count = grouped(finding.count as f64);
-    let many = if finding.count > 1 && !finding.say.contains(&count) {
+    let said = [&count, &finding.count.to_string()]
+        .iter()
+        .any(|count| finding.say.contains(*count));
+    let many = if finding.count > 1 && !said {
         format!("{count} in {surface}")
     } else {
         surface

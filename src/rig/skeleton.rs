@@ -22,6 +22,9 @@ pub struct Joint {
     pub stretch: Matrix3<f64>,
     /// True where a chosen surface has weight on it.
     pub weighted: bool,
+    /// True where a chosen surface's inverse bind matrices say where it stands at the bind; else it keeps its place
+    /// against its parent.
+    pub bound: bool,
 }
 
 /// All nodes of a rig at the bind of its chosen surfaces. Indices are those of [`Rig::nodes`].
@@ -51,6 +54,10 @@ impl Skeleton {
                 rotation: polar(&bind[index]).0,
                 stretch: polar(&rest[index]).1,
                 weighted: weighted.contains(&index),
+                bound: surfaces
+                    .iter()
+                    .flat_map(|surface| &surface.binds)
+                    .any(|bind| bind.node == index),
             })
             .collect();
         let bound: BTreeSet<usize> = rig

@@ -124,7 +124,7 @@ fn another_skeleton(
     })
 }
 
-/// The bone from a joint's nearest matched and weighted ancestor to it, in that ancestor's own axes: garment, body.
+/// The bone from a joint's nearest matched ancestor to it, where both skins say where these stand at the bind, in that ancestor's own axes: garment, body.
 fn bone_vectors(
     driven: &Skeleton,
     body: &Skeleton,
@@ -135,6 +135,19 @@ fn bone_vectors(
     let parent = std::iter::successors(driven.joints[node].parent, |&at| driven.joints[at].parent)
         .find(|&at| pairing.driver[at].is_some())?;
     let their_parent = pairing.driver[parent]?;
+    // A joint that no bind fixes stands where the file's rest pose left it, which need not be the bind.
+    let fixed = [
+        (driven, node),
+        (driven, parent),
+        (body, theirs),
+        (body, their_parent),
+    ];
+    if !fixed
+        .iter()
+        .all(|(skeleton, joint)| skeleton.joints[*joint].bound)
+    {
+        return None;
+    }
     let local = |skeleton: &Skeleton, joint: usize, parent: usize| {
         let (joint, parent) = (&skeleton.joints[joint], &skeleton.joints[parent]);
         parent.rotation.inverse() * (joint.position - parent.position)

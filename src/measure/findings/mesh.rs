@@ -15,6 +15,8 @@ use std::collections::BTreeMap;
 const NO_HEIGHT: f64 = 1e-6;
 /// Influences a vertex that every runtime reads: one JOINTS / WEIGHTS set of glTF 2.0; clients may support only one.
 const READ_BY_ALL: usize = 4;
+/// A piece encloses a space from this share of its area to the power of 1.5 on; a ball has 0.094.
+const ENCLOSES: f64 = 0.005;
 /// Texture this much larger or smaller than the garment's median is uneven.
 const UNEVEN: f64 = 1.5;
 /// On more than this share of the area it is worth a note.
@@ -27,6 +29,44 @@ pub(super) fn of_mesh(surface: &Surface, topology: &Topology) -> Vec<Finding> {
     findings.extend(loose_parts(surface, topology));
     findings.extend(influences(surface));
     findings
+}
+
+/// Pieces of cloth or skin that enclose a space and face into it: seen without a body, this is all that can be known.
+pub(super) fn inward(surface: &Surface, topology: &Topology) -> Option<Finding> {
+    let mut pieces: BTreeMap<u32, (f64, f64, usize, nalgebra::Vector3<f64>)> = BTreeMap::new();
+    for (triangle, piece) in surface.triangles.iter().zip(topology.components()) {
+        let [a, b, c] = triangle.map(|v| nalgebra::Vector3::from(wide(surface.positions[v as usize])));
+        // Measured from the piece's first corner: where a tube is open, the sum depends on that point a little.
+        let from = pieces.get(&piece).map_or(a, |known| known.3);
+        let row = pieces.entry(piece).or_insert((0.0, 0.0, 0, from));
+        row.0 += (a - from).dot(&(b - from).cross(&(c - from))) / 6.0;
+        row.1 += (b - a).cross(&(c - a)).norm() / 2.0;
+        row.2 += 1;
+    }
+    // A flat panel encloses next to nothing and has no inside.
+    let inward: usize = pieces
+        .values()
+        .filter(|(volume, area, ..)| -volume > ENCLOSES * area.powf(1.5))
+        .map(|(.., triangles, _)| triangles)
+        .sum();
+    (inward > 0).then(|| {
+        finding(
+            "faces_inward",
+            Severity::Note,
+            &surface.name,
+            inward,
+            String::new(),
+            format!(
+                "{} of the mesh face inward.",
+                if inward == 1 {
+                    "1 triangle".into()
+                } else {
+                    format!("{inward} triangles")
+                }
+            ),
+            "Turn the normals outward; most games draw only the outer side.",
+        )
+    })
 }
 
 /// As a maker finds it: the vertex as numbered in the file.
@@ -62,7 +102,11 @@ fn degenerate(surface: &Surface) -> Option<Finding> {
         &surface.name,
         count,
         place.clone(),
-        format!("{count} triangles have no area, the first at {place}."),
+        if count == 1 {
+            format!("1 triangle has no area, at {place}.")
+        } else {
+            format!("{count} triangles have no area, the first at {place}.")
+        },
         "Merge by distance or dissolve them; nothing is measured there.",
     ))
 }
@@ -89,7 +133,7 @@ fn loose_parts(surface: &Surface, topology: &Topology) -> Option<Finding> {
                 parts.len(),
                 area * 1e4
             ),
-            "Right for buttons, pockets and panels that lie on each other; a seam between pieces must share its vertices.",
+            "Right for parts that are meant to be apart, such as buttons or a body cut away under clothes; where two pieces should be one, merge the vertices between them.",
         )
     })
 }

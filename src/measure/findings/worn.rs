@@ -79,6 +79,30 @@ pub(super) fn inside(body: &Body, layer: &Layer) -> Option<Finding> {
     ))
 }
 
+/// What to do about a garment that covers nothing: its size may say why.
+fn wrong_size(layer: &Layer) -> String {
+    let size = |positions: &[[f32; 3]]| {
+        let mut bounds = [[f32::INFINITY; 3], [f32::NEG_INFINITY; 3]];
+        for position in positions {
+            for (axis, value) in position.iter().enumerate() {
+                bounds[0][axis] = bounds[0][axis].min(*value);
+                bounds[1][axis] = bounds[1][axis].max(*value);
+            }
+        }
+        let sides: [f64; 3] = std::array::from_fn(|axis| f64::from(bounds[1][axis] - bounds[0][axis]));
+        sides.iter().map(|side| side * side).sum::<f64>().sqrt()
+    };
+    let (body, garment) = (size(&layer.body_as_built), size(&layer.surface.positions));
+    let times = garment / body.max(1e-9);
+    if (0.05..4.0).contains(&times) {
+        return "Check that body and garment belong together and stand in the same place.".into();
+    }
+    format!(
+        "It is {} times as large as the body: apply the scale in your 3-D program (1 unit is 1 metre) and export again.",
+        crate::units::number(times)
+    )
+}
+
 /// How much of the garment is tested, and whether it covers anything.
 pub(super) fn over_skin(body: &Body, layer: &Layer) -> Option<Finding> {
     if body.surface.triangles.is_empty() {
@@ -93,7 +117,7 @@ pub(super) fn over_skin(body: &Body, layer: &Layer) -> Option<Finding> {
             1,
             String::new(),
             "This garment covers no skin of this body as built.".into(),
-            "Check that body and garment belong together and stand in the same place.",
+            &wrong_size(layer),
         ));
     }
     // Fabric that hangs free of a whole skin is as it should be; fabric over a hole could not be tested.

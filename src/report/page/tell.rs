@@ -187,6 +187,7 @@ pub(super) fn extremes(fitting: &Fitting, path: &str) -> String {
     match path {
         "ease.least_mm" => format!("Lowest: {}.", say(lowest)),
         "ease.median_mm" => format!("From {} to {}.", say(lowest), say(highest)),
+        _ if highest.0 == 0.0 && lowest.0 == 0.0 => "0 in every pose.".into(),
         _ => format!("Highest: {}.", say(highest)),
     }
 }
