@@ -56,9 +56,9 @@ fn ease(pattern: &Pattern, size: f64) -> LegEase {
         },
         _ => LegEase {
             trunk: e,
-            thigh: e + 0.002 * size,
-            knee: e + 0.018 * size,
-            hem: e + 0.030 * size,
+            thigh: e + 0.001 * size,
+            knee: e + 0.010 * size,
+            hem: e + 0.020 * size,
         },
     }
 }
