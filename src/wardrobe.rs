@@ -255,6 +255,23 @@ fn targets_of(rigs: &[&Rig]) -> String {
     }
 }
 
+/// A garment on a body, both read or made before: all meshes of the one are skin, all of the other cloth.
+///
+/// # Panics
+/// If the body has no hip and knee joints.
+pub fn dress_rigs(body: Rig, garment: Rig) -> Dressed {
+    let (skin, cloth) = (meshes_of(&body), meshes_of(&garment));
+    dress_on(
+        &Outfit::default(),
+        body,
+        &skin,
+        &garment,
+        &cloth,
+        Path::new("body"),
+    )
+    .expect("nothing is read, and the body has legs")
+}
+
 fn same_file(a: &Path, b: &Path) -> bool {
     a == b || matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b)
 }

@@ -28,6 +28,7 @@ const MAY_NAME: &[(&str, &[&str])] = &[
         &["contact", "measure", "outcome", "pose", "rig", "verdict"],
     ),
     ("report", &["outcome", "units"]),
+    ("compare", &["measure", "outcome", "units"]),
     (
         "scenes",
         &[

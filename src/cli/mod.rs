@@ -2,6 +2,8 @@
 //!
 //! Exit codes: 0 all pass or warn, 1 something failed, 2 something could not run.
 
+mod accept;
+mod compare;
 mod completions;
 mod demo;
 mod poses;
@@ -27,6 +29,10 @@ struct Arguments {
 enum Command {
     /// Put garments on a body, run them through poses, and say what fails and where
     Try(try_on::Arguments),
+    /// Say which of two garments does better, pose by pose, or what an edit changed
+    Compare(compare::Arguments),
+    /// Keep a result as what later edits are measured against
+    Accept(accept::Arguments),
     /// Say what gusset sees in a rig, and what is wrong with it
     Rig(rig::Arguments),
     /// List the poses that come with gusset, or check pose files
@@ -69,6 +75,8 @@ pub(crate) fn run() -> ExitCode {
     let arguments = Arguments::parse();
     let done = match arguments.command {
         Command::Try(arguments) => try_on::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
+        Command::Accept(arguments) => accept::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Poses(arguments) => poses::run(&arguments),
         Command::Posed(arguments) => posed::run(&arguments),

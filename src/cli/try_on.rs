@@ -2,6 +2,7 @@
 
 use super::Trouble;
 use super::wearing::Wearing;
+use gusset::compare::{self, Accepted, Change, Kind};
 use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::measure::FabricClass;
 use gusset::outcome::{Demand, Fitting, Outcome, SCHEMA_VERSION, Verdict};
@@ -42,6 +43,9 @@ pub(super) struct Arguments {
     /// How much the cloth gives
     #[arg(long, value_enum, default_value = "rigid")]
     fabric: Fabric,
+    /// Measure against this accepted result; without it, GARMENT.accepted.txt beside the garment is used where there is one
+    #[arg(long, value_name = "FILE")]
+    against: Option<PathBuf>,
     /// Hard poses must hold as well
     #[arg(long)]
     strict: bool,
@@ -90,6 +94,7 @@ enum Fabric {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
+    let accepted = accepted(arguments)?;
     // Everything is read before anything is run, so that a bad file stops before any work is lost.
     let dressed: Vec<Dressed> = outfits(arguments)?
         .iter()
@@ -118,6 +123,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         plans.push(plan);
     }
     let outcome = outcome_of(fittings);
+    let changes = against(arguments, &accepted, &outcome)?;
     let page = if wants_report(arguments) && any_ran(&outcome) {
         let scenes: Vec<Scene> = (0..dressed.len())
             .flat_map(|n| scenes::of_fitting(&dressed[n], &plans[n], &outcome.fittings[n], n))
@@ -151,13 +157,127 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         None
     };
     super::print(&match arguments.format {
-        Format::Text => text::render(&outcome, page.as_deref(), look()),
+        Format::Text => format!(
+            "{}{}",
+            changes.text,
+            text::render(&outcome, page.as_deref(), look())
+        ),
         Format::Json => json::render(&outcome),
         Format::Csv => csv::render(&outcome),
         Format::Junit => junit::render(&outcome),
         Format::Markdown => markdown::render(&outcome),
     });
-    Ok(exit_code(outcome.verdict))
+    if arguments.format != Format::Text {
+        eprint!("{}", changes.text);
+    }
+    let code = exit_code(outcome.verdict);
+    Ok(if changes.worse && code == ExitCode::SUCCESS {
+        ExitCode::FAILURE
+    } else {
+        code
+    })
+}
+
+/// The accepted results that this run is measured against, with their files.
+fn accepted(arguments: &Arguments) -> Result<Vec<(PathBuf, Accepted)>, Trouble> {
+    let files: Vec<PathBuf> = match &arguments.against {
+        Some(file) => vec![file.clone()],
+        None => {
+            let beside = arguments
+                .files
+                .iter()
+                .map(|garment| super::accept::beside(garment));
+            beside.filter(|file| file.is_file()).collect()
+        }
+    };
+    files
+        .into_iter()
+        .map(|file| Ok((file.clone(), super::accept::read(&file)?)))
+        .collect()
+}
+
+/// What changed against what was accepted, and whether anything got worse.
+#[derive(Default)]
+struct Changes {
+    text: String,
+    worse: bool,
+}
+
+fn against(
+    arguments: &Arguments,
+    accepted: &[(PathBuf, Accepted)],
+    outcome: &Outcome,
+) -> Result<Changes, Trouble> {
+    let mut told = Changes::default();
+    for (file, accepted) in accepted {
+        let of_file = Outcome {
+            fittings: outcome
+                .fittings
+                .iter()
+                .filter(|fitting| arguments.against.is_some() || is_of(file, fitting))
+                .cloned()
+                .collect(),
+            ..outcome.clone()
+        };
+        if let Some(why) = accepted.stale(&of_file) {
+            let say = format!(
+                "{}: this accepted result is stale: {why}; accept again with: gusset accept REPORT",
+                file.display()
+            );
+            // A build server must not go on with a yardstick that no longer fits.
+            if std::env::var("CI").is_ok_and(|ci| ci == "true") {
+                return Err(Trouble::Say(say));
+            }
+            told.text.push_str(&format!("{say}\n\n"));
+        }
+        let changes = compare::against(accepted, &of_file);
+        told.worse |= changes.iter().any(|change| change.kind == Kind::Worse);
+        told.text.push_str(&in_words(file, &changes));
+    }
+    Ok(told)
+}
+
+/// Whether an accepted file lies beside this fitting's garment.
+fn is_of(file: &Path, fitting: &Fitting) -> bool {
+    let name = file.file_name().map(|name| name.to_string_lossy().into_owned());
+    let stem = name
+        .as_deref()
+        .and_then(|name| name.strip_suffix(".accepted.txt"));
+    fitting
+        .garments
+        .first()
+        .is_some_and(|garment| stem == Some(garment.name.as_str()))
+}
+
+/// Lines shown of each kind of change; the rest is counted.
+const MOST_LINES: usize = 12;
+
+fn in_words(file: &Path, changes: &[Change]) -> String {
+    let count = |kind| changes.iter().filter(|change| change.kind == kind).count();
+    let kinds = [Kind::Worse, Kind::New, Kind::Gone, Kind::Better];
+    let parts: Vec<String> = kinds
+        .into_iter()
+        .filter(|kind| count(*kind) > 0)
+        .map(|kind| format!("{} {}", count(kind), kind.word()))
+        .collect();
+    let head = if parts.is_empty() {
+        "nothing changed beyond noise".into()
+    } else {
+        parts.join(", ")
+    };
+    let mut text = format!("Against {}: {head}.\n", file.display());
+    for kind in kinds {
+        let lines = changes.iter().filter(|change| change.kind == kind);
+        lines
+            .take(MOST_LINES)
+            .for_each(|change| text.push_str(&format!("  {}\n", compare::say(change))));
+        let more = count(kind).saturating_sub(MOST_LINES);
+        if more > 0 {
+            text.push_str(&format!("  and {more} more {}\n", kind.word()));
+        }
+    }
+    text.push('\n');
+    text
 }
 
 /// The record of a run.

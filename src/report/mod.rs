@@ -24,5 +24,5 @@ pub mod worst; // which number stands worst against its limit
 mod canvas; // lines and words as SVG and PNG
 mod raster; // which triangle is nearest at every sample
 #[cfg(test)]
-mod sample; // an invented run, for the tests
+pub(crate) mod sample; // an invented run, for the tests
 mod shade; // paint, light, outlines

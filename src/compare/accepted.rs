@@ -1,0 +1,266 @@
+//! The accepted result: a small text file whose difference reads as a sentence.
+//!
+//! One line for each fitting, pose and judged number, in edge units, sorted; and one for each pose's verdict.
+
+use super::{key, worst_of};
+use crate::outcome::{Outcome, Verdict};
+use std::collections::BTreeMap;
+use std::fmt::Write;
+use thiserror::Error;
+
+/// The first line of every accepted file.
+const HEAD: &str = "gusset accepted result, format 1";
+
+/// What was accepted.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Accepted {
+    /// The worst value of each judged number, by [`key`].
+    pub values: BTreeMap<String, f64>,
+    /// The verdict of each pose, by [`key`] with `verdict` for the number.
+    pub verdicts: BTreeMap<String, Verdict>,
+    /// The limits it was judged by, as one number: another number, another judgement.
+    pub limits: String,
+}
+
+/// Why an accepted file cannot be used: line and what is wrong there.
+#[derive(Clone, Debug, Error, PartialEq)]
+pub enum AcceptedError {
+    /// Not written by this program, or by another version of it.
+    #[error("line 1 is not `{HEAD}`; accept a result again with: gusset accept REPORT")]
+    Head,
+    /// A line that is none of the known kinds.
+    #[error(
+        "line {line}, `{text}`, is neither a number nor a verdict; accept the result again, or take the line out"
+    )]
+    Line {
+        /// From 1.
+        line: usize,
+        /// Its beginning.
+        text: String,
+    },
+}
+
+/// As the file keeps a number: to four figures, and never finer than a thousandth.
+pub(super) fn rounded(value: f64) -> f64 {
+    written(value).parse().unwrap_or(value)
+}
+
+fn written(value: f64) -> String {
+    let size = value.abs();
+    let places = match size {
+        _ if size >= 1000.0 => 0,
+        _ if size >= 100.0 => 1,
+        _ if size >= 10.0 => 2,
+        _ => 3,
+    };
+    let text = format!("{value:.places$}");
+    if text.contains('.') {
+        let short = text.trim_end_matches('0').trim_end_matches('.');
+        if short == "-0" {
+            "0".into()
+        } else {
+            short.to_owned()
+        }
+    } else {
+        text
+    }
+}
+
+fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::NotApplicable => "not_applicable",
+        Verdict::Pass => "pass",
+        Verdict::Warn => "warn",
+        Verdict::PartlyTested => "partly_tested",
+        Verdict::Fail => "fail",
+        Verdict::CouldNotRun => "could_not_run",
+    }
+}
+
+fn verdict(word_: &str) -> Option<Verdict> {
+    [
+        Verdict::NotApplicable,
+        Verdict::Pass,
+        Verdict::Warn,
+        Verdict::PartlyTested,
+        Verdict::Fail,
+        Verdict::CouldNotRun,
+    ]
+    .into_iter()
+    .find(|verdict| word(*verdict) == word_)
+}
+
+/// FNV-1a (Fowler, Noll, Vo) of the default limits: a number that changes when any of them does.
+fn limits_of(outcome: &Outcome) -> String {
+    let mut hash: u64 = 0xcbf2_9ce4_8422_2325;
+    for (path, most) in &outcome.limits {
+        for (demand, value) in most {
+            for byte in format!("{path} {demand:?} {value}\n").bytes() {
+                hash = (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
+            }
+        }
+    }
+    format!("{hash:016x}")
+}
+
+impl Accepted {
+    /// What a result would be accepted as.
+    pub fn of(outcome: &Outcome) -> Self {
+        let mut accepted = Self {
+            limits: limits_of(outcome),
+            ..Self::default()
+        };
+        for fitting in &outcome.fittings {
+            for pose in &fitting.poses {
+                accepted
+                    .verdicts
+                    .insert(key(fitting, &pose.pose, "verdict"), pose.verdict);
+                if pose.not_applicable.is_none() {
+                    let values = worst_of(fitting, pose).into_iter();
+                    let rows = values.map(|(path, value)| (key(fitting, &pose.pose, &path), rounded(value)));
+                    accepted.values.extend(rows);
+                }
+            }
+        }
+        accepted
+    }
+
+    /// Whether another result was judged by other limits or in other poses, in a sentence.
+    pub fn stale(&self, outcome: &Outcome) -> Option<String> {
+        let now = Self::of(outcome);
+        if self.limits != now.limits {
+            return Some("it was judged by other limits".into());
+        }
+        let missing = now.verdicts.keys().find(|key| !self.verdicts.contains_key(*key));
+        missing.map(|key| format!("it does not know {}", key.trim_end_matches(": verdict")))
+    }
+
+    /// The file.
+    pub fn render(&self) -> String {
+        let mut text = format!("{HEAD}\nlimits {}\n", self.limits);
+        let mut lines: Vec<String> = Vec::new();
+        lines.extend(
+            self.values
+                .iter()
+                .map(|(key, value)| format!("{key} {}", written(*value))),
+        );
+        lines.extend(
+            self.verdicts
+                .iter()
+                .map(|(key, verdict)| format!("{key} {}", word(*verdict))),
+        );
+        lines.sort_unstable();
+        for line in lines {
+            let _ = writeln!(text, "{line}");
+        }
+        text
+    }
+
+    /// Reads a file.
+    ///
+    /// # Errors
+    /// The first line that is wrong.
+    pub fn parse(text: &str) -> Result<Self, AcceptedError> {
+        let mut lines = (1..).zip(text.lines());
+        if lines.next().is_none_or(|(_, line)| line.trim_end() != HEAD) {
+            return Err(AcceptedError::Head);
+        }
+        let mut accepted = Self::default();
+        for (line, text) in lines.filter(|(_, text)| !text.trim().is_empty()) {
+            let wrong = || AcceptedError::Line {
+                line,
+                text: text.chars().take(60).collect(),
+            };
+            if let Some(limits) = text.strip_prefix("limits ") {
+                accepted.limits = limits.trim().to_owned();
+                continue;
+            }
+            let (key, value) = text.trim_end().rsplit_once(' ').ok_or_else(wrong)?;
+            if key.ends_with(": verdict") {
+                accepted
+                    .verdicts
+                    .insert(key.to_owned(), verdict(value).ok_or_else(wrong)?);
+            } else {
+                let value: f64 = value.parse().map_err(|_| wrong())?;
+                if !value.is_finite() || !key.contains(": ") {
+                    return Err(wrong());
+                }
+                accepted.values.insert(key.to_owned(), value);
+            }
+        }
+        Ok(accepted)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::compare::{Kind, against};
+    use crate::report::sample;
+
+    #[test]
+    fn what_is_written_is_read_back_and_nothing_changed() {
+        let outcome = sample::outcome();
+        let accepted = Accepted::of(&outcome);
+        assert!(!accepted.values.is_empty());
+        let again = Accepted::parse(&accepted.render()).unwrap();
+        assert_eq!(again, accepted);
+        assert_eq!(against(&again, &outcome), []);
+        assert_eq!(again.stale(&outcome), None);
+    }
+
+    #[test]
+    fn a_number_that_grows_is_worse_and_a_line_that_is_missing_is_new() {
+        let outcome = sample::outcome();
+        let mut accepted = Accepted::of(&outcome);
+        let (key, value) = accepted
+            .values
+            .iter()
+            .find(|(key, _)| key.ends_with("lift.area_cm2"))
+            .unwrap();
+        let (key, value) = (key.clone(), *value);
+        accepted.values.insert(key.clone(), value - 2.0);
+        let changes = against(&accepted, &outcome);
+        assert_eq!(
+            (changes.len(), changes[0].kind, &changes[0].key),
+            (1, Kind::Worse, &key)
+        );
+        accepted.values.remove(&key);
+        assert_eq!(against(&accepted, &outcome)[0].kind, Kind::New);
+        accepted.values.insert(key, value);
+        accepted
+            .values
+            .insert("nobody, sitting: lift.area_cm2".into(), 1.0);
+        assert_eq!(against(&accepted, &outcome)[0].kind, Kind::Gone);
+    }
+
+    #[test]
+    fn a_new_warning_is_worse_and_other_limits_are_stale() {
+        let mut outcome = sample::outcome();
+        let accepted = Accepted::of(&outcome);
+        let pose = outcome.fittings[0]
+            .poses
+            .iter_mut()
+            .find(|pose| pose.verdict == Verdict::Pass)
+            .unwrap();
+        pose.verdict = Verdict::Warn;
+        let changes = against(&accepted, &outcome);
+        assert_eq!((changes.len(), changes[0].kind), (1, Kind::Worse));
+        outcome.limits.clear();
+        assert!(accepted.stale(&outcome).is_some());
+    }
+
+    #[test]
+    fn damaged_files_name_the_line() {
+        assert_eq!(Accepted::parse("something else"), Err(AcceptedError::Head));
+        let line = |text: &str| {
+            Accepted::parse(&format!("{HEAD}\n{text}\n"))
+                .unwrap_err()
+                .to_string()
+        };
+        assert!(line("a on b, sitting: lift.area_cm2 much").contains("line 2"));
+        assert!(line("a on b, sitting: lift.area_cm2 NaN").contains("line 2"));
+        assert!(line("word").contains("line 2"));
+        assert!(line("a on b, sitting: verdict fine").contains("line 2"));
+    }
+}
