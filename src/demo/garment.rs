@@ -95,9 +95,15 @@ fn weights_beneath(
         let t = ((gap - HANGS * pattern.ease) / FREE_OVER).clamp(0.0, 1.0);
         t * t * (3.0 - 2.0 * t)
     };
+    // A skirt follows the skin at its waistband and then less and less; other clothes hang free only in places.
+    let falls = |row: usize| match pattern.kind {
+        Kind::Skirt => (row as f64 / (0.3 * strip.rows.len() as f64)).min(1.0),
+        _ => 0.0,
+    };
     let shares: Vec<Vec<f64>> = beneath
         .iter()
-        .map(|row| row.iter().map(|(gap, _)| free(*gap)).collect())
+        .enumerate()
+        .map(|(at, row)| row.iter().map(|(gap, _)| free(*gap).max(falls(at))).collect())
         .collect();
     let rounds = match pattern.kind {
         Kind::Skirt | Kind::Tunic | Kind::Jacket => 60,

@@ -59,7 +59,7 @@ fn ease(pattern: &Pattern, size: f64) -> LegEase {
         },
         _ => LegEase {
             trunk: e,
-            thigh: e + 0.002 * size,
+            thigh: e + 0.004 * size,
             knee: e + 0.018 * size,
             hem: e + 0.030 * size,
         },

@@ -5,7 +5,7 @@
 
 use super::mesher::Skin;
 use super::shape::Shape;
-use super::skeleton::Skeleton;
+use super::skeleton::{Joint, Skeleton};
 use crate::rig::Rows;
 use nalgebra::Vector3;
 use nalgebra_sparse::{CooMatrix, CsrMatrix};
@@ -16,6 +16,9 @@ type Point = Vector3<f64>;
 /// How strongly a bone heats the skin over it. The paper takes 1 and names 0.22 as the choice with softer transitions
 /// (from memory); with 1 the crease of a sitting hip folds so sharply that no cloth can follow it.
 const HEAT: f64 = 0.22;
+
+/// Share of the heat that counts at the shoulder joint itself.
+const SHOULDER: f64 = 0.12;
 
 /// At most this many joints move a vertex.
 const INFLUENCES: usize = 4;
@@ -37,7 +40,11 @@ pub(super) fn diffuse(skin: &Skin, shape: &Shape, skeleton: &Skeleton) -> Vec<Ro
     let heat: Vec<f64> = nearest
         .iter()
         .zip(&mass)
-        .map(|(near, mass)| near.as_ref().map_or(0.0, |(d, _)| mass * d))
+        .zip(&skin.points)
+        .map(|((near, mass), point)| {
+            near.as_ref()
+                .map_or(0.0, |(d, _)| mass * d * firmness(skeleton, point))
+        })
         .collect();
     let matrix = with_diagonal(laplace, &heat);
     let solved: Vec<Vec<f64>> = (0..skeleton.joints.len())
@@ -64,6 +71,27 @@ pub(super) fn diffuse(skin: &Skin, shape: &Shape, skeleton: &Skeleton) -> Vec<Ro
         .collect();
     let half = share_twist(skin, skeleton, half);
     mirrored(skin, skeleton, half)
+}
+
+/// How much of the heat counts at a point: less round the shoulder, where the arm swings further than any thigh and
+/// the fold at its front would otherwise swallow a sleeve.
+fn firmness(skeleton: &Skeleton, point: &Point) -> f64 {
+    let arm = |from: &Joint, to: &str| {
+        skeleton
+            .find(&from.name.replace("UpperArm", to))
+            .map_or(0.0, |joint| (skeleton.joints[joint].at - from.at).norm())
+    };
+    let soft = |joint: &Joint| {
+        let reach = 0.6 * arm(joint, "LowerArm");
+        let near = (1.0 - (point - joint.at).norm() / reach).clamp(0.0, 1.0);
+        1.0 - (1.0 - SHOULDER) * near * near * (3.0 - 2.0 * near)
+    };
+    skeleton
+        .joints
+        .iter()
+        .filter(|joint| joint.name.ends_with("UpperArm"))
+        .map(soft)
+        .fold(1.0, f64::min)
 }
 
 /// Gives the far half of a limb to its twist helper, fading in over the middle of the limb.
