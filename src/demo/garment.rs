@@ -92,7 +92,7 @@ fn weights_beneath(
         .map(|row| row.iter().map(|(_, spot)| dense_row(of, spot, joints)).collect())
         .collect();
     let free = |gap: f64| {
-        let t = ((gap - HANGS * pattern.ease) / FREE_OVER).clamp(0.0, 1.0);
+        let t = ((gap - pattern.ease - HANGS) / FREE_OVER).clamp(0.0, 1.0);
         t * t * (3.0 - 2.0 * t)
     };
     // A skirt follows the skin at its waistband and then less and less; other clothes hang free only in places.
@@ -100,10 +100,29 @@ fn weights_beneath(
         Kind::Skirt => (row as f64 / (0.3 * strip.rows.len() as f64)).min(1.0),
         _ => 0.0,
     };
+    let at = of.shape.joints();
+    let upper = (at.lower_arm - at.upper_arm).norm();
+    let armpit = at.upper_arm + Vector3::new(-0.02, -0.16, 0.0) * upper;
+    let hole = |point: &Point| {
+        let t = (1.0 - (point - armpit).norm() / (0.5 * upper)).clamp(0.0, 1.0);
+        if pattern.kind.has_sleeves() {
+            t * t * (3.0 - 2.0 * t)
+        } else {
+            0.0
+        }
+    };
+    let share =
+        |row: usize, (point, (gap, _)): (&Point, &(f64, Spot))| free(*gap).max(falls(row)).max(hole(point));
     let shares: Vec<Vec<f64>> = beneath
         .iter()
         .enumerate()
-        .map(|(at, row)| row.iter().map(|(gap, _)| free(*gap).max(falls(at))).collect())
+        .map(|(at, row)| {
+            strip.rows[at]
+                .iter()
+                .zip(row)
+                .map(|pair| share(at, pair))
+                .collect()
+        })
         .collect();
     let rounds = match pattern.kind {
         Kind::Skirt | Kind::Tunic | Kind::Jacket => 60,
@@ -142,9 +161,9 @@ fn dense_row(of: &Mannequin, spot: &Spot, joints: usize) -> Vec<f64> {
     dense
 }
 
-/// Cloth hangs free where it is further from the skin than this many times its ease,
-const HANGS: f64 = 1.3;
-/// wholly so when it is this much further still, metres.
+/// Cloth hangs free where it is this much further from the skin than its ease, metres,
+const HANGS: f64 = 0.008;
+/// and wholly so when it is this much further still.
 const FREE_OVER: f64 = 0.02;
 
 /// Draws each point's row towards the mean of its neighbours' along the threads, halfway where its share is 1.

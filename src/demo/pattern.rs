@@ -50,7 +50,7 @@ impl Pattern {
             Kind::WideTrousers => (0.006, 0.0015),
             Kind::Skirt => (0.008, 0.0015),
             Kind::Tunic => (0.005, 0.0015),
-            Kind::Jacket => (0.013, 0.0045),
+            Kind::Jacket => (0.0105, 0.0035),
         };
         Self {
             name: name.to_owned(),

@@ -58,10 +58,10 @@ fn ease(pattern: &Pattern, size: f64) -> LegEase {
             hem: e + 0.010 * size,
         },
         _ => LegEase {
-            trunk: e,
-            thigh: e + 0.004 * size,
-            knee: e + 0.018 * size,
-            hem: e + 0.030 * size,
+            trunk: e * size,
+            thigh: (e + 0.003) * size,
+            knee: (e + 0.018) * size,
+            hem: (e + 0.024) * size,
         },
     }
 }

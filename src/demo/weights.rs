@@ -17,8 +17,9 @@ type Point = Vector3<f64>;
 /// (from memory); with 1 the crease of a sitting hip folds so sharply that no cloth can follow it.
 const HEAT: f64 = 0.22;
 
-/// Share of the heat that counts at the shoulder joint itself.
-const SHOULDER: f64 = 0.12;
+/// Share of the heat that counts at the shoulder joint itself, and at the elbow.
+const SHOULDER: f64 = 0.04;
+const ELBOW: f64 = 0.3;
 
 /// At most this many joints move a vertex.
 const INFLUENCES: usize = 4;
@@ -73,25 +74,30 @@ pub(super) fn diffuse(skin: &Skin, shape: &Shape, skeleton: &Skeleton) -> Vec<Ro
     mirrored(skin, skeleton, half)
 }
 
-/// How much of the heat counts at a point: less round the shoulder, where the arm swings further than any thigh and
-/// the fold at its front would otherwise swallow a sleeve.
+/// How much of the heat counts at a point: less round the shoulder and the elbow, which turn further than any hip; a
+/// sharp fold there would swallow a sleeve.
 fn firmness(skeleton: &Skeleton, point: &Point) -> f64 {
-    let arm = |from: &Joint, to: &str| {
+    let long = |arm: &Joint| {
         skeleton
-            .find(&from.name.replace("UpperArm", to))
-            .map_or(0.0, |joint| (skeleton.joints[joint].at - from.at).norm())
+            .find(&arm.name.replace("UpperArm", "LowerArm"))
+            .map_or(0.0, |elbow| (skeleton.joints[elbow].at - arm.at).norm())
     };
-    let soft = |joint: &Joint| {
-        let reach = 0.6 * arm(joint, "LowerArm");
-        let near = (1.0 - (point - joint.at).norm() / reach).clamp(0.0, 1.0);
-        1.0 - (1.0 - SHOULDER) * near * near * (3.0 - 2.0 * near)
+    let soft = |at: &Point, reach: f64, least: f64| {
+        let near = (1.0 - (point - at).norm() / reach).clamp(0.0, 1.0);
+        1.0 - (1.0 - least) * near * near * (3.0 - 2.0 * near)
     };
-    skeleton
+    let mut least: f64 = 1.0;
+    for arm in skeleton
         .joints
         .iter()
         .filter(|joint| joint.name.ends_with("UpperArm"))
-        .map(soft)
-        .fold(1.0, f64::min)
+    {
+        least = least.min(soft(&arm.at, 0.7 * long(arm), SHOULDER));
+        if let Some(elbow) = skeleton.find(&arm.name.replace("UpperArm", "LowerArm")) {
+            least = least.min(soft(&skeleton.joints[elbow].at, 0.4 * long(arm), ELBOW));
+        }
+    }
+    least
 }
 
 /// Gives the far half of a limb to its twist helper, fading in over the middle of the limb.
