@@ -183,7 +183,7 @@ pub fn scenario() -> Scenario {
     }
 }
 
-/// What a maker would say of the two that no weights can mend.
+/// What a maker would say of those that still fail.
 fn shows(name: &str) -> Option<&'static str> {
     match name {
         "work_trousers_0" => Some(
@@ -193,6 +193,14 @@ fn shows(name: &str) -> Option<&'static str> {
         "skirt" => Some(
             "A true fault: one tube hung on two thighs; seated or in a stride it opens like a bell, and skin that it \
              hid comes to light.",
+        ),
+        "tunic" => Some(
+            "A true fault: with the arms stretched forward the sleeve folds sharply in front of the armpit, and the \
+             fold swallows cloth; it has no gusset and its skeleton no shoulder blade to follow.",
+        ),
+        "padded_jacket" => Some(
+            "A true fault, the tunic's made larger: cloth a finger's breadth off the joint folds deeper in front of \
+             the armpit, and the tunic comes through.",
         ),
         _ => None,
     }

@@ -17,7 +17,7 @@ type Point = Vector3<f64>;
 /// (from memory); with 1 the crease of a sitting hip folds so sharply that no cloth can follow it.
 const HEAT: f64 = 0.22;
 
-/// Share of the heat that counts at the shoulder joint itself, and at the elbow.
+/// Share of the heat that counts in front of the armpit, and at the elbow.
 const SHOULDER: f64 = 0.04;
 const ELBOW: f64 = 0.3;
 
@@ -74,7 +74,7 @@ pub(super) fn diffuse(skin: &Skin, shape: &Shape, skeleton: &Skeleton) -> Vec<Ro
     mirrored(skin, skeleton, half)
 }
 
-/// How much of the heat counts at a point: less round the shoulder and the elbow, which turn further than any hip; a
+/// How much of the heat counts at a point: less at the front of the armpit and round the elbow, which turn further than any hip; a
 /// sharp fold there would swallow a sleeve.
 fn firmness(skeleton: &Skeleton, point: &Point) -> f64 {
     let long = |arm: &Joint| {
@@ -92,7 +92,10 @@ fn firmness(skeleton: &Skeleton, point: &Point) -> f64 {
         .iter()
         .filter(|joint| joint.name.ends_with("UpperArm"))
     {
-        least = least.min(soft(&arm.at, 0.7 * long(arm), SHOULDER));
+        // the top of the shoulder stays firm: the fold is in front of the armpit
+        let inward = -0.05 * arm.at.x.signum();
+        let fold = arm.at + Vector3::new(inward, -0.25, 0.15) * long(arm);
+        least = least.min(soft(&fold, 0.45 * long(arm), SHOULDER));
         if let Some(elbow) = skeleton.find(&arm.name.replace("UpperArm", "LowerArm")) {
             least = least.min(soft(&skeleton.joints[elbow].at, 0.4 * long(arm), ELBOW));
         }
