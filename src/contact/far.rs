@@ -85,6 +85,7 @@ impl Skin<'_> {
         let hidden = self.body.surface.hidden[found.triangle as usize];
         if hidden
             || self.body.on_rim(found.triangle, found.feature)
+            || is_aside(at, &found, self.normals.face(found.triangle))
             || !signed::is_behind(at, &found, &self.body.topology, self.normals)
         {
             return None;
@@ -145,6 +146,13 @@ impl Meetings {
     }
 }
 
+/// Whether a point lies beside what is nearest to it rather than before or behind. A part ends where its neighbour
+/// begins, in the middle of the sheet: beyond that line the nearest point says nothing about sides.
+fn is_aside(at: [f32; 3], found: &Nearest, normal: [f32; 3]) -> bool {
+    let away: [f32; 3] = std::array::from_fn(|k| at[k] - found.point[k]);
+    dot(away, normal).powi(2) < 0.25 * found.distance_sq
+}
+
 /// The fabric of a far part behind which a sample lies, where that fabric faces the other way.
 fn behind_fabric(
     layer: &Layer,
@@ -158,7 +166,8 @@ fn behind_fabric(
     // The nearest of all, not of the opposed ones: between the legs the nearest fabric of the other thigh is the
     // seam's other side, and an opposed sheet further off has nothing to do with this sample.
     let found = posed.tree.closest(at, REACH * scale, far, None)?;
-    if dot(posed.normals.face(found.triangle), normal) >= 0.0 {
+    let facing = posed.normals.face(found.triangle);
+    if dot(facing, normal) >= 0.0 || is_aside(at, &found, facing) {
         return None;
     }
     let on_edge = layer.edges.holds(

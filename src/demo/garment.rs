@@ -71,7 +71,9 @@ fn weights_beneath(
         bars.iter()
             .any(|bar| of.skeleton.joints[joint].name.contains(bar))
     };
-    let of_cloth = |vertex: &u32| posed[*vertex as usize].x >= 0.0 && !barred(of.rows[*vertex as usize][0].0);
+    // The left half as bound: built with the legs together, thighs may reach over the middle.
+    let of_cloth =
+        |vertex: &u32| of.skin.points[*vertex as usize].x >= 0.0 && !barred(of.rows[*vertex as usize][0].0);
     let triangles = of
         .skin
         .triangles
@@ -100,29 +102,10 @@ fn weights_beneath(
         Kind::Skirt => (row as f64 / (0.3 * strip.rows.len() as f64)).min(1.0),
         _ => 0.0,
     };
-    let at = of.shape.joints();
-    let upper = (at.lower_arm - at.upper_arm).norm();
-    let armpit = at.upper_arm + Vector3::new(-0.02, -0.16, 0.0) * upper;
-    let hole = |point: &Point| {
-        let t = (1.0 - (point - armpit).norm() / (0.5 * upper)).clamp(0.0, 1.0);
-        if pattern.kind.has_sleeves() {
-            t * t * (3.0 - 2.0 * t)
-        } else {
-            0.0
-        }
-    };
-    let share =
-        |row: usize, (point, (gap, _)): (&Point, &(f64, Spot))| free(*gap).max(falls(row)).max(hole(point));
     let shares: Vec<Vec<f64>> = beneath
         .iter()
         .enumerate()
-        .map(|(at, row)| {
-            strip.rows[at]
-                .iter()
-                .zip(row)
-                .map(|pair| share(at, pair))
-                .collect()
-        })
+        .map(|(at, row)| row.iter().map(|(gap, _)| free(*gap).max(falls(at))).collect())
         .collect();
     let rounds = match pattern.kind {
         Kind::Skirt | Kind::Tunic | Kind::Jacket => 60,
@@ -130,6 +113,9 @@ fn weights_beneath(
     };
     for _ in 0..rounds {
         dense = smoothed(strip, &dense, &twin, &shares);
+    }
+    if pattern.kind.has_sleeves() {
+        dense = spread(of, strip, &dense);
     }
     close_ends(strip, &mut dense);
     let finish = |(point, row): (&Point, &Vec<f64>)| {
@@ -149,6 +135,78 @@ fn weights_beneath(
         .zip(&dense)
         .map(|(points, rows)| points.iter().zip(rows).map(finish).collect())
         .collect()
+}
+
+/// How far weights are evened out at the shoulder, and how far from it that reaches, metres at a stature of 1.75.
+const SPREAD: f64 = 0.028;
+const SPREAD_REACH: f64 = 0.20;
+
+/// At the shoulder a sleeve spans what the skin folds, and rows of cloth crowd under the arm: weights are evened out
+/// there over a distance in space, each point counting by its area.
+fn spread(of: &Mannequin, strip: &Strip, rows: &[Vec<Vec<f64>>]) -> Vec<Vec<Vec<f64>>> {
+    let size = of.shape.stature / 1.75;
+    let shoulder = of.shape.joints().upper_arm;
+    let flat: Vec<(Point, f64, &Vec<f64>)> = strip
+        .rows
+        .iter()
+        .enumerate()
+        .flat_map(|(row, points)| (0..points.len()).map(move |column| (row, column)))
+        .map(|(row, column)| {
+            (
+                strip.rows[row][column],
+                cell(strip, row, column),
+                &rows[row][column],
+            )
+        })
+        .collect();
+    let even = |point: &Point, own: &Vec<f64>| -> Vec<f64> {
+        let share = (2.0 * (1.0 - (point - shoulder).norm() / (SPREAD_REACH * size))).clamp(0.0, 1.0);
+        let width = SPREAD * size * share;
+        if width <= 1e-3 {
+            return own.clone();
+        }
+        let mut sum = vec![0.0; own.len()];
+        let mut all = 0.0;
+        for (other, area, row) in &flat {
+            let apart = (other - point).norm_squared() / (width * width);
+            if apart < 9.0 {
+                let share = area * (-0.5 * apart).exp();
+                all += share;
+                sum.iter_mut()
+                    .zip(*row)
+                    .for_each(|(sum, value)| *sum += share * value);
+            }
+        }
+        sum.iter().map(|value| value / all.max(1e-12)).collect()
+    };
+    strip
+        .rows
+        .par_iter()
+        .zip(rows)
+        .map(|(points, rows)| {
+            points
+                .iter()
+                .zip(rows)
+                .map(|(point, row)| even(point, row))
+                .collect()
+        })
+        .collect()
+}
+
+/// Roughly the area of cloth round a point.
+fn cell(strip: &Strip, row: usize, column: usize) -> f64 {
+    let points = &strip.rows[row];
+    let at = points[column];
+    let next = points
+        .get(column + 1)
+        .or(points.get(column.wrapping_sub(1)))
+        .unwrap_or(&at);
+    let beside = strip
+        .rows
+        .get(row + 1)
+        .or(strip.rows.get(row.wrapping_sub(1)))
+        .and_then(|row| row.get(column));
+    (next - at).norm() * beside.map_or(0.0, |beside| (beside - at).norm())
 }
 
 fn dense_row(of: &Mannequin, spot: &Spot, joints: usize) -> Vec<f64> {

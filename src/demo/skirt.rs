@@ -91,9 +91,9 @@ fn fall(of: &Mannequin, close: &Trousers) -> Limb {
     Limb::new(
         frame,
         &[
-            row(1.15, 0.052),
-            row(0.8, 0.040),
-            row(0.4, 0.020),
+            row(1.15, 0.018),
+            row(0.8, 0.012),
+            row(0.4, 0.006),
             row(0.0, -0.001),
             row(-0.12, -0.02),
         ],
