@@ -186,18 +186,6 @@ fn report(done: &[Done], outcome: &Outcome, folder: &Path) -> Result<PathBuf, Tr
         .page)
 }
 
-/// In a line. A fault that is mended for measuring is a note of the rig, and passes.
-fn why(stand: &Stand, fitting: &Fitting) -> String {
-    let turned = fitting
-        .rig_findings
-        .iter()
-        .find(|finding| finding.code == "flipped_fabric");
-    match (stand.fault, turned) {
-        (Some(Fault::InsideOut), Some(note)) => words::plain(&note.say),
-        _ => text::in_a_line(fitting),
-    }
-}
-
 /// A line for each fitting: the verdict, who wears what, and why.
 fn summary(stands: &[Stand], outcome: &Outcome, folder: &Path, page: &Path) -> String {
     let mut text = String::new();
@@ -212,8 +200,11 @@ fn summary(stands: &[Stand], outcome: &Outcome, folder: &Path, page: &Path) -> S
             text,
             "{verdict:14} {}: {}",
             stand.worn.piece.name,
-            why(stand, fitting)
+            text::in_a_line(fitting)
         );
+        if let (Some(shows), None) = (stand.worn.shows, stand.fault) {
+            let _ = writeln!(text, "{:14} {shows}", "");
+        }
     }
     let _ = writeln!(
         text,

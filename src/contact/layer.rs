@@ -53,6 +53,8 @@ pub struct Layer {
     pub homes: Vec<u32>,
     /// Triangles that faced inward in the file.
     pub flipped: usize,
+    /// Area of a part that faced inward while the rest faced outward, square metres; 0 where all faced one way.
+    pub flipped_part: f64,
     /// The body at the garment's bind, metres.
     pub body_as_built: Vec<[f32; 3]>,
     /// Each fabric triangle at its bind.
@@ -174,9 +176,9 @@ impl Layer {
         let built = Built::new(body, body_as_built(body, &skeleton, &pairing));
         let canonical = weld::weld(&surface.positions, weld::TOLERANCE);
         let topology = Topology::new(&surface.triangles, &canonical);
-        let flipped = turn_flipped(&built, &mut surface, &topology);
+        let turned = turn_flipped(&built, &mut surface, &topology);
         // Turned triangles run the other way round their edges.
-        let topology = if flipped > 0 {
+        let topology = if turned.triangles > 0 {
             Topology::new(&surface.triangles, &canonical)
         } else {
             topology
@@ -246,7 +248,8 @@ impl Layer {
             edges,
             tags,
             homes,
-            flipped,
+            flipped: turned.triangles,
+            flipped_part: turned.area.min(turned.rest),
             body_as_built: built.positions,
             rest,
             home_rest,

@@ -23,7 +23,12 @@ pub(super) struct Trousers<'a> {
     pub(super) knee: f64,
     /// Along the leg, where the hem lies.
     pub(super) hem: f64,
+    /// Height of the crotch.
+    pub(super) fork: f64,
 }
+
+/// Room under the crotch, metres, at most.
+const CLOSE: f64 = 0.0025;
 
 impl Trousers<'_> {
     /// Signed distance to the cloth, positive outside; meant for points with x at least 0.
@@ -41,7 +46,15 @@ impl Trousers<'_> {
             along,
         );
         let leg = smooth_max(leg - ease, 0.4 * HALF_GAP - p.x, 0.012);
-        let trunk = self.body.girdle(&p) - self.ease.trunk;
+        // A high crotch: cloth that hangs between the thighs would stand off as soon as they part.
+        let room = profile(
+            &[
+                (self.fork, self.ease.trunk.min(CLOSE)),
+                (self.fork + 0.05, self.ease.trunk),
+            ],
+            p.y,
+        );
+        let trunk = self.body.girdle(&p) - room;
         smooth_min(trunk, leg, self.body.hip_blend)
     }
 

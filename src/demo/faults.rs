@@ -32,7 +32,7 @@ pub enum Fault {
     LightRow,
     /// One weight row is empty.
     EmptyRow,
-    /// Every face is turned inward.
+    /// The left front panel is turned inside out: a hole wherever only outer sides are drawn.
     InsideOut,
     /// The thighs of its skeleton are a tenth longer: bound to another body.
     OtherSkeleton,
@@ -93,10 +93,7 @@ pub fn plant(clean: &Rig, fault: Fault) -> Rig {
         Fault::Waistband => hang(&mut rig, &leg),
         Fault::LightRow => scale_row(&mut rig, &leg, 0.62),
         Fault::EmptyRow => scale_row(&mut rig, &leg, 0.0),
-        Fault::InsideOut => rig.meshes[0]
-            .triangles
-            .iter_mut()
-            .for_each(|triangle| triangle.swap(1, 2)),
+        Fault::InsideOut => turn_panel(&mut rig),
         Fault::OtherSkeleton => lengthen(&mut rig),
     }
     rig
@@ -286,6 +283,19 @@ fn scale_row(rig: &mut Rig, leg: &Leg, factor: f32) {
     mesh.rows.starts[vertex + 1..]
         .iter_mut()
         .for_each(|start| *start -= dropped);
+}
+
+/// Turns the first panel: triangles up to the first that shares no vertex with those before it.
+fn turn_panel(rig: &mut Rig) {
+    let mut highest = None;
+    for triangle in &mut rig.meshes[0].triangles {
+        let lowest = triangle.iter().copied().min();
+        if highest.is_some() && lowest > highest {
+            break;
+        }
+        highest = highest.max(triangle.iter().copied().max());
+        triangle.swap(1, 2);
+    }
 }
 
 fn lengthen(rig: &mut Rig) {

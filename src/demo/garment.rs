@@ -7,7 +7,7 @@ use super::skirt;
 use super::strip::Strip;
 use super::trousers;
 use super::tunic;
-use super::under::Under;
+use super::under::{Spot, Under};
 use super::weights::{self, Row};
 use crate::rig::{Mesh, Rig};
 use nalgebra::{Vector3, Vector4};
@@ -32,7 +32,7 @@ pub fn garment(of: &Mannequin, pattern: &Pattern) -> Garment {
         Kind::Skirt => skirt::cut(of, &body, pattern),
         Kind::Tunic | Kind::Jacket => tunic::cut(of, &body, pattern),
     };
-    let rows = weights_beneath(of, &strip, turn, pattern.kind);
+    let rows = weights_beneath(of, &strip, &normals, turn, pattern);
     let turned = (0.030 / pattern.grain).round() as usize;
     let finish = match pattern.kind {
         Kind::Jacket => Finish::lined(strip.rows.len(), pattern.thickness),
@@ -52,10 +52,17 @@ impl Garment {
     }
 }
 
-/// Weights of the nearest skin of the left half; a skirt's are evened out along and across the cloth.
-fn weights_beneath(of: &Mannequin, strip: &Strip, turn: f64, kind: Kind) -> Vec<Vec<Row>> {
+/// Weights of the nearest skin of the left half that faces the same way; where the cloth hangs free of the skin, over
+/// an armpit or below the seat of a skirt, they are evened out along and across the cloth.
+fn weights_beneath(
+    of: &Mannequin,
+    strip: &Strip,
+    normals: &[Vec<Point>],
+    turn: f64,
+    pattern: &Pattern,
+) -> Vec<Vec<Row>> {
     let posed = posed_skin(of, turn);
-    let bars: &[&str] = if kind.has_sleeves() {
+    let bars: &[&str] = if pattern.kind.has_sleeves() {
         &["Hand", "head"]
     } else {
         &["Arm", "Hand"]
@@ -77,21 +84,37 @@ fn weights_beneath(of: &Mannequin, strip: &Strip, turn: f64, kind: Kind) -> Vec<
     let under = Under::new(&posed, triangles);
     let joints = of.skeleton.joints.len();
     let twin = of.skeleton.mirror();
-    let mut dense: Vec<Vec<Vec<f64>>> = strip
-        .rows
-        .par_iter()
-        .map(|row| {
-            row.iter()
-                .map(|point| dense_row(of, &under.nearest(point), joints))
-                .collect()
-        })
+    let found = |(row, normals): (&Vec<Point>, &Vec<Point>)| {
+        let here = |(point, normal): (&Point, &Point)| under.facing(point, normal);
+        row.iter().zip(normals).map(here).collect()
+    };
+    let beneath: Vec<Vec<(f64, Spot)>> = strip.rows.par_iter().zip(normals).map(found).collect();
+    let mut dense: Vec<Vec<Vec<f64>>> = beneath
+        .iter()
+        .map(|row| row.iter().map(|(_, spot)| dense_row(of, spot, joints)).collect())
         .collect();
-    // What lies on the skin follows it best with the skin's own weights; a skirt hangs free and needs an even fall.
-    let rounds = if kind == Kind::Skirt { 40 } else { 0 };
+    let free = |gap: f64| {
+        let t = ((gap - pattern.ease - HANGS) / FREE_OVER).clamp(0.0, 1.0);
+        t * t * (3.0 - 2.0 * t)
+    };
+    // A skirt follows the skin at its waistband and then less and less; other clothes hang free only in places.
+    let falls = |row: usize| match pattern.kind {
+        Kind::Skirt => (row as f64 / (0.3 * strip.rows.len() as f64)).min(1.0),
+        _ => 0.0,
+    };
+    let shares: Vec<Vec<f64>> = beneath
+        .iter()
+        .enumerate()
+        .map(|(at, row)| row.iter().map(|(gap, _)| free(*gap).max(falls(at))).collect())
+        .collect();
+    let rounds = match pattern.kind {
+        Kind::Skirt | Kind::Tunic | Kind::Jacket => 60,
+        _ => 0,
+    };
     for _ in 0..rounds {
-        dense = smoothed(strip, &dense, &twin);
+        dense = smoothed(strip, &dense, &twin, &shares);
     }
-    if kind.has_sleeves() {
+    if pattern.kind.has_sleeves() {
         dense = spread(of, strip, &dense);
     }
     close_ends(strip, &mut dense);
@@ -186,7 +209,7 @@ fn cell(strip: &Strip, row: usize, column: usize) -> f64 {
     (next - at).norm() * beside.map_or(0.0, |beside| (beside - at).norm())
 }
 
-fn dense_row(of: &Mannequin, spot: &super::under::Spot, joints: usize) -> Vec<f64> {
+fn dense_row(of: &Mannequin, spot: &Spot, joints: usize) -> Vec<f64> {
     let mut dense = vec![0.0; joints];
     for (vertex, share) in spot {
         for (joint, weight) in &of.rows[*vertex as usize] {
@@ -196,10 +219,24 @@ fn dense_row(of: &Mannequin, spot: &super::under::Spot, joints: usize) -> Vec<f6
     dense
 }
 
-/// Half of each point's row and half of the mean of its neighbours' along the threads.
-fn smoothed(strip: &Strip, rows: &[Vec<Vec<f64>>], twin: &[usize]) -> Vec<Vec<Vec<f64>>> {
+/// Cloth hangs free where it is this much further from the skin than its ease, metres,
+const HANGS: f64 = 0.008;
+/// and wholly so when it is this much further still.
+const FREE_OVER: f64 = 0.02;
+
+/// Draws each point's row towards the mean of its neighbours' along the threads, halfway where its share is 1.
+fn smoothed(
+    strip: &Strip,
+    rows: &[Vec<Vec<f64>>],
+    twin: &[usize],
+    shares: &[Vec<f64>],
+) -> Vec<Vec<Vec<f64>>> {
     let last = strip.front + strip.back;
     let point = |row: usize, column: usize| {
+        let share = 0.5 * shares[row][column];
+        if share == 0.0 {
+            return rows[row][column].clone();
+        }
         let mut ring: Vec<Vec<f64>> = Vec::new();
         if row > 0 {
             ring.push(rows[row - 1][column].clone());
@@ -228,7 +265,7 @@ fn smoothed(strip: &Strip, rows: &[Vec<Vec<f64>>], twin: &[usize]) -> Vec<Vec<Ve
         });
         let mean = |joint: usize| ring.iter().map(|row| row[joint]).sum::<f64>() / ring.len() as f64;
         (0..twin.len())
-            .map(|joint| 0.5 * rows[row][column][joint] + 0.5 * mean(joint))
+            .map(|joint| (1.0 - share) * rows[row][column][joint] + share * mean(joint))
             .collect()
     };
     (0..rows.len())

@@ -47,10 +47,10 @@ impl Pattern {
         let (ease, thickness) = match kind {
             Kind::Leggings => (0.0025, 0.001),
             Kind::SlimTrousers => (0.007, 0.0015),
-            Kind::WideTrousers => (0.010, 0.0015),
+            Kind::WideTrousers => (0.006, 0.0015),
             Kind::Skirt => (0.008, 0.0015),
-            Kind::Tunic => (0.009, 0.0015),
-            Kind::Jacket => (0.026, 0.0045),
+            Kind::Tunic => (0.005, 0.0015),
+            Kind::Jacket => (0.0105, 0.0035),
         };
         Self {
             name: name.to_owned(),

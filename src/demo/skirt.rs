@@ -29,6 +29,7 @@ pub(super) fn cut(of: &Mannequin, body: &Shape, pattern: &Pattern) -> (Strip, Ve
         ease,
         knee: of.shape.leg_frame().local(&joints.lower_leg).z,
         hem: 1.0,
+        fork: 0.0,
     };
     let fall = fall(of, &close);
     let distance = |p: &Point| smooth_min(close.girdle_and_thigh(p), fall.distance(p), 0.03);

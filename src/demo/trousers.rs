@@ -12,6 +12,8 @@ type Point = Vector3<f64>;
 /// Where trousers begin and end: shares of stature, and of the shank.
 const WAIST: f64 = 0.598;
 const HEM: f64 = 0.90;
+/// Below this the trunk is its underside.
+const FORK: f64 = 0.500;
 
 /// Cuts trousers for the body posed in the pattern's build pose.
 pub(super) fn cut(of: &Mannequin, body: &Shape, pattern: &Pattern) -> (Strip, Vec<Vec<Point>>) {
@@ -24,6 +26,7 @@ pub(super) fn cut(of: &Mannequin, body: &Shape, pattern: &Pattern) -> (Strip, Ve
         ease: ease(pattern, of.shape.stature / 1.75),
         knee,
         hem,
+        fork: of.shape.level(FORK),
     };
     let distance = |p: &Point| cloth.distance(p);
     let plans = plans(of, body, pattern, hem, &distance);
@@ -55,10 +58,10 @@ fn ease(pattern: &Pattern, size: f64) -> LegEase {
             hem: e + 0.010 * size,
         },
         _ => LegEase {
-            trunk: e,
-            thigh: e + 0.001 * size,
-            knee: e + 0.010 * size,
-            hem: e + 0.020 * size,
+            trunk: e * size,
+            thigh: (e + 0.003) * size,
+            knee: (e + 0.018) * size,
+            hem: (e + 0.024) * size,
         },
     }
 }

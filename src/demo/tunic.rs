@@ -50,8 +50,8 @@ pub(super) fn cut(of: &Mannequin, body: &Shape, pattern: &Pattern) -> (Strip, Ve
     let joints = shape.joints();
     let wrist = body.arm.frame.local(&joints.hand).z;
     let (hem, loose) = match pattern.kind {
-        Kind::Jacket => (0.560, 0.004),
-        _ => (0.530, 0.010),
+        Kind::Jacket => (0.578, 0.003),
+        _ => (0.552, 0.004),
     };
     let e = pattern.ease;
     let cloth = Upper {

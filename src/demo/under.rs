@@ -65,20 +65,33 @@ impl<'a> Under<'a> {
         self.split(start + half, end);
     }
 
-    /// The nearest point of the skin.
-    pub(super) fn nearest(&self, point: &Point) -> Spot {
-        let mut best = (f64::INFINITY, [(0, 1.0), (0, 0.0), (0, 0.0)]);
-        self.search(0, point, &mut best);
-        best.1
+    /// The nearest point of the skin that faces within about 75 degrees of `normal`, and how far it is; where such skin
+    /// is much further than the nearest of all, that one.
+    pub(super) fn facing(&self, point: &Point, normal: &Point) -> (f64, Spot) {
+        let mut any = (f64::INFINITY, [(0, 1.0), (0, 0.0), (0, 0.0)]);
+        self.search(0, point, None, &mut any);
+        let mut facing = any;
+        facing.0 = (any.0.sqrt() + FARTHER).powi(2);
+        self.search(0, point, Some(normal), &mut facing);
+        (facing.0.sqrt().min(any.0.sqrt() + FARTHER), facing.1)
     }
 
-    fn search(&self, node: usize, point: &Point, best: &mut (f64, Spot)) {
+    fn faces(&self, triangle: &[u32; 3], normal: &Point) -> bool {
+        let [a, b, c] = triangle.map(|vertex| self.points[vertex as usize]);
+        let face = (b - a).cross(&(c - a));
+        face.dot(normal) > ALIKE * face.norm()
+    }
+
+    fn search(&self, node: usize, point: &Point, normal: Option<&Point>, best: &mut (f64, Spot)) {
         let bound = &self.nodes[node];
         if away(bound, point) >= best.0 {
             return;
         }
         if bound.second == 0 {
             for triangle in &self.triangles[bound.start..bound.end] {
+                if normal.is_some_and(|normal| !self.faces(triangle, normal)) {
+                    continue;
+                }
                 let shares = closest(point, triangle.map(|vertex| self.points[vertex as usize]));
                 let at: Point = (0..3)
                     .map(|corner| self.points[triangle[corner] as usize] * shares[corner])
@@ -97,10 +110,15 @@ impl<'a> Under<'a> {
         if away(&self.nodes[far], point) < away(&self.nodes[near], point) {
             std::mem::swap(&mut near, &mut far);
         }
-        self.search(near, point, best);
-        self.search(far, point, best);
+        self.search(near, point, normal, best);
+        self.search(far, point, normal, best);
     }
 }
+
+/// Skin faces the way the cloth does when the cosine between them is above this.
+const ALIKE: f64 = 0.25;
+/// How much further than the nearest skin the skin beneath may be, metres.
+const FARTHER: f64 = 0.03;
 
 fn away(bound: &Bound, point: &Point) -> f64 {
     (bound.low - point)

@@ -5,7 +5,7 @@
 
 use super::mesher::Skin;
 use super::shape::Shape;
-use super::skeleton::Skeleton;
+use super::skeleton::{Joint, Skeleton};
 use crate::rig::Rows;
 use nalgebra::Vector3;
 use nalgebra_sparse::{CooMatrix, CsrMatrix};
@@ -16,6 +16,10 @@ type Point = Vector3<f64>;
 /// How strongly a bone heats the skin over it. The paper takes 1 and names 0.22 as the choice with softer transitions
 /// (from memory); with 1 the crease of a sitting hip folds so sharply that no cloth can follow it.
 const HEAT: f64 = 0.22;
+
+/// Share of the heat that counts in front of the armpit, and at the elbow.
+const SHOULDER: f64 = 0.04;
+const ELBOW: f64 = 0.3;
 
 /// At most this many joints move a vertex.
 const INFLUENCES: usize = 4;
@@ -37,7 +41,11 @@ pub(super) fn diffuse(skin: &Skin, shape: &Shape, skeleton: &Skeleton) -> Vec<Ro
     let heat: Vec<f64> = nearest
         .iter()
         .zip(&mass)
-        .map(|(near, mass)| near.as_ref().map_or(0.0, |(d, _)| mass * d))
+        .zip(&skin.points)
+        .map(|((near, mass), point)| {
+            near.as_ref()
+                .map_or(0.0, |(d, _)| mass * d * firmness(skeleton, point))
+        })
         .collect();
     let matrix = with_diagonal(laplace, &heat);
     let solved: Vec<Vec<f64>> = (0..skeleton.joints.len())
@@ -64,6 +72,35 @@ pub(super) fn diffuse(skin: &Skin, shape: &Shape, skeleton: &Skeleton) -> Vec<Ro
         .collect();
     let half = share_twist(skin, skeleton, half);
     mirrored(skin, skeleton, half)
+}
+
+/// How much of the heat counts at a point: less at the front of the armpit and round the elbow, which turn further than any hip; a
+/// sharp fold there would swallow a sleeve.
+fn firmness(skeleton: &Skeleton, point: &Point) -> f64 {
+    let long = |arm: &Joint| {
+        skeleton
+            .find(&arm.name.replace("UpperArm", "LowerArm"))
+            .map_or(0.0, |elbow| (skeleton.joints[elbow].at - arm.at).norm())
+    };
+    let soft = |at: &Point, reach: f64, least: f64| {
+        let near = (1.0 - (point - at).norm() / reach).clamp(0.0, 1.0);
+        1.0 - (1.0 - least) * near * near * (3.0 - 2.0 * near)
+    };
+    let mut least: f64 = 1.0;
+    for arm in skeleton
+        .joints
+        .iter()
+        .filter(|joint| joint.name.ends_with("UpperArm"))
+    {
+        // the top of the shoulder stays firm: the fold is in front of the armpit
+        let inward = -0.05 * arm.at.x.signum();
+        let fold = arm.at + Vector3::new(inward, -0.25, 0.15) * long(arm);
+        least = least.min(soft(&fold, 0.45 * long(arm), SHOULDER));
+        if let Some(elbow) = skeleton.find(&arm.name.replace("UpperArm", "LowerArm")) {
+            least = least.min(soft(&skeleton.joints[elbow].at, 0.4 * long(arm), ELBOW));
+        }
+    }
+    least
 }
 
 /// Gives the far half of a limb to its twist helper, fading in over the middle of the limb.

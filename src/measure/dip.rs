@@ -35,30 +35,51 @@ pub static MEASURE: Measure = Measure {
 
 fn take(moment: &Moment) -> Taken {
     let fabric = &moment.layer.fabric;
-    let mut lost: Vec<(f64, f64)> = Vec::with_capacity(fabric.points.len());
+    let usual = usual(moment);
+    let mut all: Vec<(f64, f64)> = Vec::with_capacity(fabric.points.len());
     let mut worst: Option<(f32, usize)> = None;
     for point in 0..fabric.points.len() {
-        let less = fabric.ease[point] - moment.ease[point];
+        let less = lost(moment, usual, point);
         if less.is_nan() {
             continue;
         }
-        lost.push((f64::from(less.max(0.0)), fabric.points.area[point]));
+        all.push((f64::from(less.max(0.0)), fabric.points.area[point]));
         if worst.is_none_or(|(most, _)| less > most) {
             worst = Some((less, point));
         }
     }
-    let [p99] = least_of_worst(&mut lost, [0.01 * moment.layer.area()], 0.0);
+    let [p99] = least_of_worst(&mut all, [0.01 * moment.layer.area()], 0.0);
     Taken::at(
         vec![p99, worst.map(|(less, _)| f64::from(less.max(0.0)))],
         worst.map(|(_, point)| At::Fabric(point)),
     )
 }
 
+/// The garment's median room as built, metres.
+fn usual(moment: &Moment) -> f32 {
+    moment
+        .layer
+        .median_ease()
+        .map_or(f32::INFINITY, |median| median as f32)
+}
+
+/// Room lost, metres; NaN where there is none to measure. Cloth that hung further off than the garment usually does
+/// (over an armpit, at the back of a wide knee) may come as near as the rest of it lies: that is no sinking.
+fn lost(moment: &Moment, usual: f32, point: usize) -> f32 {
+    let built = moment.layer.fabric.ease[point];
+    if built > usual {
+        usual - moment.ease[point]
+    } else {
+        built - moment.ease[point]
+    }
+}
+
 fn failing(moment: &Moment, limit: f64) -> Vec<Fault> {
     let fabric = &moment.layer.fabric;
+    let usual = usual(moment);
     (0..fabric.points.len())
         .filter_map(|point| {
-            let less = Unit::Length.to_edge(f64::from(fabric.ease[point] - moment.ease[point]));
+            let less = Unit::Length.to_edge(f64::from(lost(moment, usual, point)));
             (less > limit).then(|| Fault {
                 at: At::Fabric(point),
                 area: fabric.points.area[point],

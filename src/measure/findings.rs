@@ -165,7 +165,7 @@ pub fn of_surface(surface: &Surface, skeleton: &Skeleton) -> Vec<Finding> {
 /// What a garment shows on this body. The layer exists, so the joints were matched as far as they go.
 pub fn of_layer(body: &Body, layer: &Layer) -> Vec<Finding> {
     let mut findings = of_rows(&layer.surface);
-    findings.extend(worn::flipped(layer));
+    findings.extend(worn::flipped(body, layer));
     findings.extend(worn::inside(body, layer));
     findings.extend(worn::over_skin(body, layer));
     findings.extend(worn::unlike_skin(body, layer));

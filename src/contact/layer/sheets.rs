@@ -17,29 +17,83 @@ pub(super) fn centre_and_normal(surface: &Surface, triangle: usize) -> ([f32; 3]
     )
 }
 
-/// Turns every piece most of whose outermost area faces the skin, and says how many triangles that were.
-pub(super) fn turn_flipped(built: &Built, surface: &mut Surface, topology: &Topology) -> usize {
+/// What was turned, and what was not.
+pub(super) struct Turned {
+    /// How many triangles were turned.
+    pub(super) triangles: usize,
+    /// Outermost area that faced inward and was turned, square metres.
+    pub(super) area: f64,
+    /// Outermost area that faced outward and was left, square metres.
+    pub(super) rest: f64,
+}
+
+/// Turns every piece most of whose outermost area faces the skin. A panel that runs against its neighbours is a piece.
+pub(super) fn turn_flipped(built: &Built, surface: &mut Surface, topology: &Topology) -> Turned {
     let tree = BoxTree::build(&surface.positions, &surface.triangles);
     let votes: Vec<(f64, f64)> = (0..surface.triangles.len())
         .into_par_iter()
         .map(|triangle| outermost_vote(built, surface, &tree, triangle))
         .collect();
-    let pieces = topology.components();
-    let count = pieces.iter().max().map_or(0, |most| *most as usize + 1);
-    let mut sums = vec![(0.0, 0.0); count];
+    let pieces = facing_pieces(topology);
+    let mut sums = vec![(0.0, 0.0); pieces.len()];
     for (piece, vote) in pieces.iter().zip(&votes) {
-        sums[*piece as usize].0 += vote.0;
-        sums[*piece as usize].1 += vote.1;
+        sums[*piece].0 += vote.0;
+        sums[*piece].1 += vote.1;
     }
-    let mut turned = 0;
+    let mut turned = Turned {
+        triangles: 0,
+        area: 0.0,
+        rest: 0.0,
+    };
     for (triangle, piece) in surface.triangles.iter_mut().zip(&pieces) {
-        let (inward, outward) = sums[*piece as usize];
+        let (inward, outward) = sums[*piece];
         if inward > outward {
             triangle.swap(1, 2);
-            turned += 1;
+            turned.triangles += 1;
+        }
+    }
+    for (inward, outward) in sums {
+        if inward > outward {
+            turned.area += inward;
+        } else {
+            turned.rest += outward;
         }
     }
     turned
+}
+
+/// For each triangle the lowest triangle of its piece: neighbours over an edge that face the same way hang together.
+fn facing_pieces(topology: &Topology) -> Vec<usize> {
+    let triangles = topology.triangles();
+    let runs = |triangle: u32, [a, b]: [u32; 2]| {
+        let corners = triangles[triangle as usize];
+        (0..3).any(|side| corners[side] == a && corners[(side + 1) % 3] == b)
+    };
+    let mut piece: Vec<usize> = vec![usize::MAX; triangles.len()];
+    for first in 0..triangles.len() {
+        if piece[first] != usize::MAX {
+            continue;
+        }
+        piece[first] = first;
+        let mut waiting = vec![first];
+        while let Some(triangle) = waiting.pop() {
+            for edge in topology.triangle_edges()[triangle] {
+                if edge == NONE {
+                    continue;
+                }
+                let ends = topology.edges()[edge as usize];
+                let [a, b] = topology.edge_triangles(edge) else {
+                    continue;
+                };
+                let other = if *a as usize == triangle { *b } else { *a };
+                if runs(*a, ends) != runs(*b, ends) && piece[other as usize] == usize::MAX {
+                    piece[other as usize] = first;
+                    waiting.push(other as usize);
+                }
+            }
+        }
+    }
+    piece
 }
 
 /// Area of an outermost triangle: (facing the skin, facing away). Zero twice where another sheet lies outside it.

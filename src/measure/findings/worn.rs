@@ -22,18 +22,34 @@ const OVER_HOLE: f64 = 0.02;
 /// Code of the finding that part of the garment lies where skin is missing.
 pub const PARTLY_OVER_SKIN: &str = "partly_over_skin";
 
-pub(super) fn flipped(layer: &Layer) -> Option<Finding> {
+/// A part that is turned against the rest must be this large to be a fault, square metres at the scale of 1.
+const TURNED_PART: f64 = 1e-4;
+
+/// A garment that is turned as a whole measures the same once it is turned back, and most engines have a switch for
+/// it: a note. A panel that is turned against the rest is a hole wherever only outer sides are drawn: a fault.
+pub(super) fn flipped(body: &Body, layer: &Layer) -> Option<Finding> {
+    let scale = f64::from(body.scale());
+    let part = layer.flipped_part > TURNED_PART * scale * scale;
+    let say = if part {
+        format!(
+            "{} triangles of the fabric face inward while the rest faces outward: a hole where only outer sides are \
+             drawn. They were turned for measuring.",
+            layer.flipped
+        )
+    } else {
+        format!(
+            "{} triangles of the fabric face inward; they were turned for measuring.",
+            layer.flipped
+        )
+    };
     (layer.flipped > 0).then(|| {
         finding(
             "flipped_fabric",
-            Severity::Note,
+            if part { Severity::Fault } else { Severity::Note },
             &layer.surface.name,
             layer.flipped,
             String::new(),
-            format!(
-                "{} triangles of the fabric face inward; they were turned for measuring.",
-                layer.flipped
-            ),
+            say,
             "Turn the normals outward; most games draw only the outer side.",
         )
     })
