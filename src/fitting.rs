@@ -24,6 +24,11 @@ use nalgebra::Matrix4;
 pub use plan::{Frame, MOST_CLIP_FRAMES, Plan, Sequence};
 
 use place::place;
+
+/// A sample as a place one can look at.
+pub fn place_of(moment: &Moment, at: measure::At) -> crate::outcome::Place {
+    place(moment, at)
+}
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::Mutex;

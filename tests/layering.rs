@@ -28,6 +28,12 @@ const MAY_NAME: &[(&str, &[&str])] = &[
         &["contact", "measure", "outcome", "pose", "rig", "verdict"],
     ),
     ("report", &["outcome", "units"]),
+    (
+        "remedies",
+        &[
+            "contact", "fitting", "geometry", "measure", "outcome", "rig", "units",
+        ],
+    ),
     ("compare", &["measure", "outcome", "units"]),
     (
         "scenes",

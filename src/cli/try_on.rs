@@ -7,6 +7,7 @@ use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::measure::FabricClass;
 use gusset::outcome::{Demand, Fitting, Outcome, SCHEMA_VERSION, Verdict};
 use gusset::pose::{self, clip};
+use gusset::remedies;
 use gusset::report::folder::Extras;
 use gusset::report::model::Model;
 use gusset::report::rig::Sheet;
@@ -55,6 +56,9 @@ pub(super) struct Arguments {
     /// What to print; anything but text writes no report folder unless --out is given
     #[arg(long, value_enum, default_value = "text")]
     format: Format,
+    /// Do not try what would help at the places that fail
+    #[arg(long)]
+    no_remedies: bool,
     /// Write no report folder
     #[arg(long)]
     no_report: bool,
@@ -116,6 +120,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
             bar.inc(1);
         });
         bar.finish_and_clear();
+        let fitting = with_spots(arguments, dressed, &plan, fitting);
         if viewed && fitting.verdict != Verdict::CouldNotRun {
             models.push(watch.model(&plan, &fitting, fittings.len()));
         }
@@ -278,6 +283,16 @@ fn in_words(file: &Path, changes: &[Change]) -> String {
     }
     text.push('\n');
     text
+}
+
+/// The fitting with the places that fail, why, and what would help.
+fn with_spots(arguments: &Arguments, dressed: &Dressed, plan: &Plan, mut fitting: Fitting) -> Fitting {
+    if !arguments.no_remedies && fitting.verdict == Verdict::Fail {
+        let bar = bar(0, arguments.quiet, "frames of remedies tried");
+        fitting.spots = remedies::find(dressed, plan, &fitting, &|| bar.inc(1));
+        bar.finish_and_clear();
+    }
+    fitting
 }
 
 /// The record of a run.

@@ -68,7 +68,7 @@ pub(super) fn capsule(
 }
 
 /// A walk through every verdict: 24 poses, one of them not applicable, one with many frames, one huge outlier.
-pub(super) fn outcome() -> Outcome {
+pub(crate) fn outcome() -> Outcome {
     let names = [
         "standing",
         "build_splay",

@@ -189,6 +189,7 @@ impl Page {
             self.why(fitting);
         }
         self.table(outcome, fitting);
+        self.spots(fitting);
         self.findings(fitting);
     }
 
@@ -235,6 +236,23 @@ impl Page {
                 wide + 18,
                 &worst_number(worst::limits(outcome, fitting), pose),
             );
+        }
+    }
+
+    /// The places that fail, why, and what would help.
+    fn spots(&mut self, fitting: &Fitting) {
+        if !fitting.spots.is_empty() {
+            self.text.push_str("\nWhere, why, and what would help\n");
+        }
+        for spot in &fitting.spots {
+            self.entry(
+                words::cause(spot.cause),
+                Verdict::NotApplicable,
+                &words::plain(&spot.say),
+            );
+            for remedy in &spot.remedies {
+                self.hanging("         - ", 11, &words::plain(&words::remedy(spot, remedy)));
+            }
         }
     }
 

@@ -1,6 +1,8 @@
 //! How numbers, verdicts and names are put to a maker.
 
-use crate::outcome::{Demand, Finding, Fitting, FrameResult, PoseResult, Severity, Verdict};
+use crate::outcome::{
+    Cause, Demand, Finding, Fitting, FrameResult, PoseResult, Remedy, Severity, Spot, Verdict,
+};
 pub use crate::units::{grouped, number};
 
 /// Path, what it is called on its own, and its short form in a running line.
@@ -366,6 +368,47 @@ pub fn demand(demand: Demand) -> &'static str {
         Demand::Seated => "seated",
         Demand::Hard => "hard",
     }
+}
+
+/// Why a place fails, in a word or two.
+pub fn cause(cause: Cause) -> &'static str {
+    match cause {
+        Cause::Weights => "weights",
+        Cause::Shape => "shape",
+        Cause::Seam => "seam",
+        Cause::Rows => "rows",
+        Cause::Bind => "bind",
+        Cause::Scale => "scale",
+        Cause::Axes => "axes",
+        Cause::Joints => "joints",
+        Cause::HiddenSkin => "hidden",
+        Cause::NoRoom => "no room",
+        Cause::BodyOverlaps => "body",
+        Cause::Unknown => "unknown",
+    }
+}
+
+/// `give the fabric ... the weights of the skin beneath (124 vertices): 243 cm² becomes 0 cm²; nothing else gets worse`.
+pub fn remedy(spot: &Spot, remedy: &Remedy) -> String {
+    let value = |value: f64| {
+        if spot.measure.ends_with("_cm2") || spot.measure.ends_with("_mm") {
+            quantity(&spot.measure, value)
+        } else {
+            number(value)
+        }
+    };
+    let elsewhere = if remedy.elsewhere.is_empty() {
+        String::new()
+    } else {
+        format!("; {}", remedy.elsewhere)
+    };
+    format!(
+        "{} ({}): {} becomes {}{elsewhere}",
+        capital(&remedy.action),
+        remedy.by,
+        value(remedy.before),
+        value(remedy.after)
+    )
 }
 
 /// The word for how grave a finding is.

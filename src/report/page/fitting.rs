@@ -4,8 +4,8 @@ use super::curve::{self, PlotView};
 use super::rig::RigView;
 use super::tell::{self, LimitTable};
 use super::{Picture, Shown, Word, pictures};
-use crate::outcome::Verdict;
 use crate::outcome::{Finding, Fitting, Outcome, PoseResult};
+use crate::outcome::{Spot, Verdict};
 use crate::report::plot::Drawn;
 use crate::report::stills::{Eye, Still};
 use crate::report::words::{self, capital};
@@ -22,6 +22,8 @@ pub(super) struct FittingView {
     /// Only where there are several fittings: with one, they stand at the top.
     sentences: Vec<String>,
     poses: Vec<PoseRow>,
+    /// Where it fails, why, and what would help.
+    spots: Vec<SpotView>,
     /// Worst first.
     troubles: Vec<Trouble>,
     /// How many of them have no picture, in a sentence.
@@ -39,6 +41,26 @@ pub(super) struct FittingView {
     told: bool,
     untested: Vec<String>,
     limits: LimitTable,
+}
+
+/// A place that fails.
+#[derive(Serialize)]
+struct SpotView {
+    cause: &'static str,
+    say: String,
+    /// What was tried and helped.
+    remedies: Vec<String>,
+}
+
+impl SpotView {
+    fn new(spot: &Spot) -> Self {
+        let remedy = |remedy| words::plain(&words::remedy(spot, remedy));
+        Self {
+            cause: words::cause(spot.cause),
+            say: words::plain(&spot.say),
+            remedies: spot.remedies.iter().map(remedy).collect(),
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -134,6 +156,7 @@ impl FittingView {
             told: told.is_some(),
             untested: tell::untested(fitting),
             limits: tell::limits(outcome, fitting),
+            spots: fitting.spots.iter().map(SpotView::new).collect(),
             troubles,
         }
     }

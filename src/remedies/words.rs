@@ -1,0 +1,206 @@
+//! How a spot, its cause and a remedy are put: what to paint or pull, where, by how much.
+
+use super::edit::{self, Kind, Where};
+use super::spot::Patch;
+use super::{Tried, spot};
+use crate::fitting::{Dressed, Plan};
+use crate::outcome::{Cause, Finding, Place, Remedy, Spot};
+use crate::units::{Unit, number};
+use std::collections::BTreeMap;
+
+/// A remedy with what it did.
+pub(super) fn remedy(patch: &Patch, tried: &Tried) -> Remedy {
+    let (before, after) = values(patch, tried);
+    let elsewhere = match (&tried.broken[..], tried.elsewhere) {
+        ([], None) => String::new(),
+        ([], Some([was, is])) if is <= was * 1.01 => "nothing else gets worse".into(),
+        ([], Some(_)) => "elsewhere some numbers rise, none over its limit".into(),
+        ([only], _) => format!("but then {only} is over its limit"),
+        ([first, rest @ ..], _) => format!("but then {first} and {} more are over their limits", rest.len()),
+    };
+    Remedy {
+        action: action(tried, &patch.place.region),
+        by: amount(tried),
+        before,
+        after,
+        elsewhere,
+    }
+}
+
+/// Area in square centimetres where that is judged, else the worst value.
+fn values(patch: &Patch, tried: &Tried) -> (f64, f64) {
+    let by_area = patch
+        .measure
+        .failing
+        .as_ref()
+        .is_some_and(|failing| failing.by_area);
+    if by_area {
+        (
+            Unit::Area.to_edge(tried.before.area),
+            Unit::Area.to_edge(tried.after.area),
+        )
+    } else {
+        (tried.before.worst, tried.after.worst)
+    }
+}
+
+fn action(tried: &Tried, region: &str) -> String {
+    let where_ = match tried.edit.place {
+        Where::Spot if region.is_empty() => "there".into(),
+        Where::Spot => format!("at the {region}"),
+        Where::Garment => "on the whole garment".into(),
+    };
+    match tried.edit.kind {
+        Kind::SkinWeights => format!("give the fabric {where_} the weights of the skin beneath"),
+        Kind::WrongSideDown => {
+            format!("take off {where_} what follows the other side more than the skin beneath does")
+        }
+        Kind::Normalise => "normalise the weights".into(),
+        Kind::EvenSeams => "give both edges of every seam the same weights".into(),
+        Kind::Out(_) => format!("pull the fabric out {where_}, as built"),
+    }
+}
+
+fn amount(tried: &Tried) -> String {
+    let vertices = format!("{} vertices", number(tried.edit.vertices as f64));
+    match tried.edit.kind {
+        Kind::Out(by) => format!("{} mm, fading over 50 mm, {vertices}", number(by * 1e3)),
+        _ => vertices,
+    }
+}
+
+/// What fails, where, why and what would help.
+pub(super) fn spot(
+    dressed: &Dressed,
+    plan: &Plan,
+    patch: &Patch,
+    cause: Cause,
+    best: Option<&Tried>,
+) -> String {
+    let region = if patch.place.region.is_empty() {
+        "the garment".into()
+    } else {
+        format!("the {}", patch.place.region)
+    };
+    let pose = plan.sequences[patch.worst.0].name.replace('_', " ");
+    let unit = patch
+        .measure
+        .failing
+        .as_ref()
+        .map_or("", |failing| failing.unit.symbol());
+    let mut say = format!(
+        "At {region}: {}, {} cm² in {pose}, up to {}{}{unit}.",
+        patch.measure.about,
+        number(patch.area * 1e4),
+        number(patch.value),
+        if unit.is_empty() { "" } else { " " },
+    );
+    let evidence = evidence(dressed, patch);
+    match (cause, best) {
+        (Cause::Weights, _) => say.push_str(&format!(" The weights are wrong: {evidence}.")),
+        (Cause::Shape, Some(_)) => {
+            say.push_str(" The weights are as they should be; the fabric lies too close as built.")
+        }
+        (Cause::Seam, _) => say.push_str(" The two edges of a seam have different weights."),
+        (Cause::NoRoom, _) => say
+            .push_str(" There is no room: the skins are closer than the two eases. Only less ease can help."),
+        (Cause::BodyOverlaps, _) => {
+            say.push_str(" The body overlaps itself there; no edit of the garment can help.")
+        }
+        _ => say.push_str(
+            " Nothing that was tried helped: not the skin's weights, not even seams, not pulling it out.",
+        ),
+    }
+    say
+}
+
+/// The joint that a place follows too much, and the one it follows too little.
+fn evidence(dressed: &Dressed, patch: &Patch) -> String {
+    let layer = &dressed.layers[0];
+    let skin = edit::skin_rows(dressed);
+    let mut off: BTreeMap<usize, [f64; 2]> = BTreeMap::new();
+    let mut count = 0.0;
+    // Where the fabric differs most from the skin, not over the whole place: the cause may fill only its middle.
+    let mut vertices: Vec<u32> = patch
+        .triangles
+        .iter()
+        .flat_map(|&t| layer.surface.triangles[t as usize])
+        .collect();
+    vertices.sort_unstable();
+    vertices.dedup();
+    let off_by = |vertex: &u32| {
+        let (own, skin) = (edit::row(layer, *vertex as usize), &skin[*vertex as usize]);
+        edit::unlike(&own, skin)
+    };
+    vertices.sort_by(|a, b| off_by(b).total_cmp(&off_by(a)).then(a.cmp(b)));
+    vertices.truncate((vertices.len() / 4).max(1));
+    for vertex in vertices {
+        count += 1.0;
+        for (bind, weight) in edit::row(layer, vertex as usize) {
+            off.entry(bind).or_default()[0] += weight;
+        }
+        for (bind, weight) in &skin[vertex as usize] {
+            off.entry(*bind).or_default()[1] += weight;
+        }
+    }
+    let most = off
+        .iter()
+        .max_by(|a, b| (a.1[0] - a.1[1]).total_cmp(&(b.1[0] - b.1[1])));
+    let Some((bind, [own, theirs])) = most else {
+        return "they are not those of the skin beneath".into();
+    };
+    format!(
+        "the fabric there follows {} by {} % and the skin beneath by {} %",
+        layer.skeleton.label(layer.surface.binds[*bind].node),
+        number((100.0 * own / count).round()),
+        number((100.0 * theirs / count).round())
+    )
+}
+
+/// Faulty rows as a spot.
+pub(super) fn rows_spot(dressed: &Dressed, finding: &Finding, still: usize, over: usize) -> Option<Spot> {
+    if still > 0 {
+        return None;
+    }
+    let layer = &dressed.layers[0];
+    let vertex = layer.surface.faulty.iter().position(|faulty| *faulty)?;
+    let canonical = layer.topology.canonical()[vertex];
+    let triangles = layer.topology.vertex_triangles(canonical).to_vec();
+    Some(Spot {
+        measure: finding.code.clone(),
+        value: finding.count as f64,
+        unit: String::new(),
+        region: String::new(),
+        side: String::new(),
+        area_cm2: 0.0,
+        pose: String::new(),
+        frame: 0,
+        onset: None,
+        place: Place {
+            surface: layer.surface.name.clone(),
+            vertex: u64::from(layer.surface.sources[vertex].1),
+            position_m: layer.surface.positions[vertex].map(f64::from),
+            region: String::new(),
+            seen_from: String::new(),
+            seen_along: None,
+        },
+        joints: spot::joints(dressed, &triangles),
+        cause: Cause::Rows,
+        say: finding.say.clone(),
+        remedies: vec![Remedy {
+            action: "normalise the weights".into(),
+            by: if finding.count == 1 {
+                "1 vertex".into()
+            } else {
+                format!("{} vertices", finding.count)
+            },
+            before: finding.count as f64,
+            after: 0.0,
+            elsewhere: if over == 0 {
+                "then everything is within its limits".into()
+            } else {
+                format!("then {over} numbers are over their limits still")
+            },
+        }],
+    })
+}
