@@ -496,3 +496,118 @@ fn rig_and_poses_and_schema_answer() {
     let parsed: serde_json::Value = serde_json::from_slice(&schema.stdout).unwrap();
     assert!(parsed["properties"]["fittings"].is_object());
 }
+
+/// Accept a result, change nothing, then plant a fault: the first is no change, the second is worse and exit code 1.
+#[test]
+fn an_edit_that_makes_something_worse_is_said_and_exits_with_1() {
+    let place = tempfile::tempdir().unwrap();
+    let garment = place.path().join("trousers.glb");
+    std::fs::copy(file("trousers.glb"), &garment).unwrap();
+    let run = |words: &[&str]| {
+        let output = Command::new(env!("CARGO_BIN_EXE_gusset"))
+            .args(words)
+            .current_dir(place.path())
+            .env_remove("CI")
+            .output()
+            .unwrap();
+        (
+            output.status.code(),
+            String::from_utf8_lossy(&output.stdout).into_owned(),
+        )
+    };
+    let wearer = path("wren.glb");
+    let tried = [
+        "try",
+        &wearer,
+        "trousers.glb",
+        "--poses",
+        "standing,sitting",
+        "-q",
+    ];
+    assert_eq!(run(&tried).0, Some(0));
+    let (code, said) = run(&["accept", "reports/trousers_on_wren", "trousers.glb"]);
+    assert_eq!(code, Some(0), "{said}");
+    let accepted = std::fs::read_to_string(place.path().join("trousers.accepted.txt")).unwrap();
+    assert!(
+        accepted.contains("trousers on wren, sitting: lift.area_cm2"),
+        "{accepted}"
+    );
+    let (code, said) = run(&tried);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("nothing changed beyond noise"), "{said}");
+    std::fs::copy(file("bled.glb"), &garment).unwrap();
+    let (code, said) = run(&tried);
+    assert_eq!(code, Some(1), "{said}");
+    assert!(
+        said.contains(" worse") && said.contains("skin_shows.inner.area_cm2 was"),
+        "{said}"
+    );
+    assert!(
+        said.contains("What would help") || said.contains("what would help"),
+        "{said}"
+    );
+    // Accepting hides no failure.
+    let (_, said) = run(&["accept", "reports/trousers_on_wren", "trousers.glb"]);
+    assert!(said.contains("hides no failure"), "{said}");
+    assert_eq!(run(&tried).0, Some(1));
+}
+
+#[test]
+fn two_garments_are_compared_in_words_and_in_numbers() {
+    let wearer = path("wren.glb");
+    let (clean, bled) = (path("trousers.glb"), path("bled.glb"));
+    let words = [
+        "compare",
+        &clean,
+        &bled,
+        "--body",
+        &wearer,
+        "--poses",
+        "standing,sitting",
+    ];
+    let (output, place) = gusset(&words);
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{text}");
+    assert!(text.contains("trousers does better in 2 poses"), "{text}");
+    assert!(is_empty(place.path()));
+    let (output, _) = gusset(&[&words[..], &["--json"]].concat());
+    let value: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(value["poses"][0]["better"], "a");
+    let (output, _) = gusset(&["compare", &clean, &clean, "--body", &wearer, "--poses", "sitting"]);
+    assert!(String::from_utf8_lossy(&output.stdout).contains("No difference beyond noise"));
+}
+
+#[test]
+fn what_cannot_be_compared_or_accepted_is_said() {
+    let (clean, bled, wearer) = (path("trousers.glb"), path("bled.glb"), path("wren.glb"));
+    refuses(&["compare", &clean, &bled], &["say who wears it", "--body"]);
+    refuses(
+        &["compare", "nothing", "neither"],
+        &["no result can be read here"],
+    );
+    refuses(
+        &["accept", "nowhere"],
+        &["no result can be read here", "report folder"],
+    );
+    refuses(&["accept", &clean], &["no result can be read here"]);
+    refuses(
+        &["try", &wearer, &clean, "--against", "nowhere.txt"],
+        &["nowhere.txt", "gusset accept REPORT"],
+    );
+    refuses(
+        &["try", &wearer, &clean, "--against", &wearer],
+        &["cannot be read"],
+    );
+    refuses(
+        &["try", &wearer, &clean, "--hidden-skin", "hat"],
+        &["no mesh or material is called `hat`"],
+    );
+    refuses(
+        &["try", &wearer, &clean, "--hidden-picture", "none.png"],
+        &["none.png", "cannot be read"],
+    );
+    refuses(
+        &["try", &wearer, &clean, "--morph", "belly=0.5"],
+        &["no morph target is called `belly`"],
+    );
+}

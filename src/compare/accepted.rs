@@ -198,9 +198,18 @@ mod tests {
     use crate::compare::{Kind, against};
     use crate::report::sample;
 
+    /// The invented run, each fitting with the limits it was judged by.
+    fn judged() -> Outcome {
+        let mut outcome = sample::outcome();
+        for fitting in &mut outcome.fittings {
+            fitting.limits.clone_from(&outcome.limits);
+        }
+        outcome
+    }
+
     #[test]
     fn what_is_written_is_read_back_and_nothing_changed() {
-        let outcome = sample::outcome();
+        let outcome = judged();
         let accepted = Accepted::of(&outcome);
         assert!(!accepted.values.is_empty());
         let again = Accepted::parse(&accepted.render()).unwrap();
@@ -211,7 +220,7 @@ mod tests {
 
     #[test]
     fn a_number_that_grows_is_worse_and_a_line_that_is_missing_is_new() {
-        let outcome = sample::outcome();
+        let outcome = judged();
         let mut accepted = Accepted::of(&outcome);
         let (key, value) = accepted
             .values
@@ -236,7 +245,7 @@ mod tests {
 
     #[test]
     fn a_new_warning_is_worse_and_other_limits_are_stale() {
-        let mut outcome = sample::outcome();
+        let mut outcome = judged();
         let accepted = Accepted::of(&outcome);
         let pose = outcome.fittings[0]
             .poses

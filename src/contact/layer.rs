@@ -63,6 +63,8 @@ pub struct Layer {
     pub home_rest: Vec<Option<RestFrame>>,
     /// Area of each fabric triangle as built, square metres; 0 for linings and triangles left out.
     pub areas: Vec<f64>,
+    /// See [`Layer::median_ease`].
+    median_ease: Option<f64>,
     /// Pairs of triangles that cross as built, sorted.
     pub tangled_as_built: Vec<(u32, u32)>,
     /// By canonical vertex: the piece of the garment it belongs to.
@@ -228,6 +230,7 @@ impl Layer {
             })
             .collect();
         let cloth = Cloth::new(&surface, &skeleton, &topology, &areas);
+        let median_ease = fabric.median_ease();
         let seen_as_built = Arc::new(SeenAsBuilt::new(
             &built,
             tree,
@@ -237,6 +240,7 @@ impl Layer {
         ));
         Self {
             tangled_as_built,
+            median_ease,
             pieces: tangle::pieces(&topology),
             triangle_ease: fabric.ease_of_triangles(surface.triangles.len()),
             seen_as_built,
@@ -296,15 +300,7 @@ impl Layer {
 
     /// Median ease as built by area, metres; `None` where no fabric lies over skin.
     pub fn median_ease(&self) -> Option<f64> {
-        let pairs: Vec<(f64, f64)> = self
-            .fabric
-            .ease
-            .iter()
-            .zip(&self.fabric.points.area)
-            .filter(|(ease, _)| ease.is_finite())
-            .map(|(ease, area)| (f64::from(*ease), *area))
-            .collect();
-        crate::measure::statistics::weighted_quantile(&pairs, 0.5)
+        self.median_ease
     }
 }
 

@@ -234,7 +234,7 @@ fn clothes_lie_outside_the_skin_they_were_made_on() {
     ] {
         for degrees in [0.0, 12.0] {
             let pattern = Pattern {
-                grain: 0.028,
+                grain: 0.018,
                 ..Pattern::new("cloth", kind)
             }
             .built_at(degrees);

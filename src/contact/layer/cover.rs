@@ -66,6 +66,18 @@ impl FabricSamples {
         }
     }
 
+    /// Median ease as built by area, metres; `None` where no fabric lies over skin.
+    pub(super) fn median_ease(&self) -> Option<f64> {
+        let pairs: Vec<(f64, f64)> = self
+            .ease
+            .iter()
+            .zip(&self.points.area)
+            .filter(|(ease, _)| ease.is_finite())
+            .map(|(ease, area)| (f64::from(*ease), *area))
+            .collect();
+        crate::measure::statistics::weighted_quantile(&pairs, 0.5)
+    }
+
     /// By triangle: mean ease as built of its own points; NaN where none was measured.
     pub(super) fn ease_of_triangles(&self, count: usize) -> Vec<f32> {
         let mut sums = vec![(0.0f32, 0.0f32); count];
