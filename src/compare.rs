@@ -234,6 +234,17 @@ pub fn against(accepted: &Accepted, outcome: &Outcome) -> Vec<Change> {
             }
         }
     }
+    // A pose that was not run this time is not gone.
+    let run: std::collections::BTreeSet<String> = outcome
+        .fittings
+        .iter()
+        .flat_map(|fitting| fitting.poses.iter().map(|pose| key(fitting, &pose.pose, "")))
+        .collect();
+    let was_run = |key: &&str| {
+        key.rsplit_once(": ")
+            .is_none_or(|(head, _)| run.contains(&format!("{head}: ")))
+    };
+    known.retain(|key, _| was_run(key));
     changes.extend(known.into_iter().map(|(key, before)| {
         let (head, path) = key.rsplit_once(": ").unwrap_or((key, ""));
         Change {

@@ -36,6 +36,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
                     garment.display()
                 )));
             }
+            check_name(&outcome, garment)?;
             beside(garment)
         }
         (None, Some(file)) => file.clone(),
@@ -54,6 +55,27 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         }
     ));
     Ok(ExitCode::SUCCESS)
+}
+
+/// A report of another garment would be taken for this one's from then on.
+fn check_name(outcome: &Outcome, garment: &Path) -> Result<(), Trouble> {
+    let stem = garment
+        .file_stem()
+        .map(|stem| stem.to_string_lossy().into_owned())
+        .unwrap_or_default();
+    let tested: Vec<&str> = outcome
+        .fittings
+        .iter()
+        .filter_map(|fitting| Some(fitting.garments.first()?.name.as_str()))
+        .collect();
+    if tested.contains(&stem.as_str()) {
+        return Ok(());
+    }
+    Err(Trouble::Say(format!(
+        "{}: this report tested {}, not this garment; name the garment it was made for, or a file with --to",
+        garment.display(),
+        tested.join(", ")
+    )))
 }
 
 /// `trousers.accepted.txt` beside `trousers.glb`.
@@ -81,7 +103,7 @@ pub(super) fn result_of(report: &Path) -> Result<Outcome, Trouble> {
 pub(super) fn read(file: &Path) -> Result<Accepted, Trouble> {
     let text = std::fs::read_to_string(file).map_err(|error| {
         Trouble::Say(format!(
-            "{}: this accepted result cannot be read ({error}); make one with: gusset accept REPORT",
+            "{}: this accepted result cannot be read ({error}); make one with: gusset accept REPORT GARMENT",
             file.display()
         ))
     })?;

@@ -226,7 +226,7 @@ fn against(
         };
         if let Some(why) = accepted.stale(&of_file) {
             let say = format!(
-                "{}: this accepted result is stale: {why}; accept again with: gusset accept REPORT",
+                "{0}: this accepted result is stale: {why}; accept again with: gusset accept REPORT --to {0}",
                 file.display()
             );
             // A build server must not go on with a yardstick that no longer fits.

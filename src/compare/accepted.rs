@@ -26,7 +26,7 @@ pub struct Accepted {
 #[derive(Clone, Debug, Error, PartialEq)]
 pub enum AcceptedError {
     /// Not written by this program, or by another version of it.
-    #[error("line 1 is not `{HEAD}`; accept a result again with: gusset accept REPORT")]
+    #[error("line 1 is not `{HEAD}`; accept a result again with: gusset accept REPORT GARMENT")]
     Head,
     /// A line that is none of the known kinds.
     #[error(
@@ -236,7 +236,11 @@ mod tests {
         );
         accepted.values.remove(&key);
         assert_eq!(against(&accepted, &outcome)[0].kind, Kind::New);
+        let key_of_first = key.clone();
         accepted.values.insert(key, value);
+        // A number that is not measured any more is gone; a pose that was not run is not.
+        let pose = key_of_first.rsplit_once(": ").unwrap().0;
+        accepted.values.insert(format!("{pose}: old.area_cm2"), 1.0);
         accepted
             .values
             .insert("nobody, sitting: lift.area_cm2".into(), 1.0);

@@ -59,7 +59,7 @@ impl<'a> Trial<'a> {
         let Some(failing) = patch.measure.failing.as_ref() else {
             return Weight::default();
         };
-        let (layers, beneath) = self.worn(layer);
+        let (layers, beneath) = self.worn(layer, patch.measure.id == "layer_shows");
         let frames = &patch.frames[..patch.frames.len().min(SPOT_FRAMES)];
         let weights: Vec<Weight> = frames
             .par_iter()
@@ -92,7 +92,7 @@ impl<'a> Trial<'a> {
 
     /// All judged numbers over some frames.
     pub(super) fn everything(&self, layer: &Layer, frames: &[(usize, usize)]) -> Everything {
-        let (layers, beneath) = self.worn(layer);
+        let (layers, beneath) = self.worn(layer, true);
         let found: Vec<Everything> = frames
             .par_iter()
             .map(|&frame| {
@@ -134,10 +134,11 @@ impl<'a> Trial<'a> {
     }
 
     /// The layers with another garment on top, and what lies beneath that.
-    fn worn(&self, layer: &Layer) -> (Vec<Layer>, Vec<Beneath>) {
+    fn worn(&self, layer: &Layer, with_beneath: bool) -> (Vec<Layer>, Vec<Beneath>) {
         let mut layers = vec![layer.clone()];
         layers.extend(self.dressed.layers[1..].iter().cloned());
-        let beneath = layers[1..]
+        let inner = if with_beneath { &layers[1..] } else { &[] };
+        let beneath = inner
             .iter()
             .map(|inner| Beneath::new(&self.dressed.body, inner, &layers[0]))
             .collect();

@@ -90,7 +90,10 @@ pub(super) fn spot(
         .map_or("", |failing| failing.unit.symbol());
     let mut say = format!(
         "At {region}: {}, {} cm² in {pose}, up to {}{}{unit}.",
-        patch.measure.about,
+        match patch.measure.id {
+            "skin_shows" | "layer_shows" => format!("{}, edges included", patch.measure.about),
+            _ => patch.measure.about.to_owned(),
+        },
         number(patch.area * 1e4),
         number(patch.value),
         if unit.is_empty() { "" } else { " " },

@@ -36,6 +36,8 @@ pub(super) fn flipped(body: &Body, layer: &Layer) -> Option<Finding> {
              drawn. They were turned for measuring.",
             layer.flipped
         )
+    } else if layer.flipped == 1 {
+        "1 triangle of the fabric faces inward; it was turned for measuring.".into()
     } else {
         format!(
             "{} triangles of the fabric face inward; they were turned for measuring.",
