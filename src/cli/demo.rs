@@ -190,7 +190,7 @@ fn report(done: &[Done], outcome: &Outcome, folder: &Path) -> Result<PathBuf, Tr
 fn summary(stands: &[Stand], outcome: &Outcome, folder: &Path, page: &Path) -> String {
     let mut text = String::new();
     for (stand, fitting) in stands.iter().zip(&outcome.fittings) {
-        if stand.fault == Some(Fault::ALL[0]) {
+        if stand.fault == Some(Fault::SHOWN[0]) {
             text.push_str("\nThe work trousers with a fault planted:\n");
         } else if stand.fault.is_none() && text.is_empty() {
             text.push_str("\nClean clothes, in a dozen still poses of the library:\n");

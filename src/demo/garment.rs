@@ -34,9 +34,10 @@ pub fn garment(of: &Mannequin, pattern: &Pattern) -> Garment {
     };
     let rows = weights_beneath(of, &strip, &normals, turn, pattern);
     let turned = (0.030 / pattern.grain).round() as usize;
-    let finish = match pattern.kind {
-        Kind::Jacket => Finish::lined(strip.rows.len(), pattern.thickness),
-        _ => Finish::hemmed(strip.rows.len(), pattern.thickness, turned),
+    let finish = if pattern.lined {
+        Finish::lined(strip.rows.len(), pattern.thickness)
+    } else {
+        Finish::hemmed(strip.rows.len(), pattern.thickness, turned)
     };
     let panels = panels::lay_out(&strip, &normals, &rows, &finish);
     Garment {

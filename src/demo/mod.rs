@@ -21,7 +21,7 @@ mod tunic;
 mod under;
 mod weights;
 
-pub use faults::{Fault, plant};
+pub use faults::{Fault, Planted, plant};
 pub use garment::{Garment, garment};
 pub use mannequin::{Mannequin, body};
 pub use pattern::{Kind, Pattern};

@@ -13,6 +13,8 @@ pub struct Pattern {
     pub ease: f64,
     /// Thickness of waistband, hems and lined parts, metres; a lining nearer than 5 mm counts as part of its cloth.
     pub thickness: f64,
+    /// Whether it has an inner sheet all over, not only at its waistband and hems.
+    pub lined: bool,
     /// Distance of the threads of the mesh, metres.
     pub grain: f64,
 }
@@ -58,6 +60,7 @@ impl Pattern {
             build_splay: 8.0_f64.to_radians(),
             ease,
             thickness,
+            lined: kind == Kind::Jacket,
             grain: if kind == Kind::Leggings { 0.012 } else { 0.016 },
         }
     }

@@ -170,7 +170,7 @@ fn crew() -> Vec<Mannequin> {
 pub fn scenario() -> Scenario {
     let crew = crew();
     let garments: Vec<Worn> = RACK.par_iter().filter_map(|hanger| made(&crew, hanger)).collect();
-    let faulty = Fault::ALL
+    let faulty = Fault::SHOWN
         .into_iter()
         .map(|fault| (fault, spoilt(&garments[0], fault)));
     Scenario {

@@ -1,0 +1,119 @@
+//! The study's tables.
+
+use super::Row;
+use gusset::outcome::{Demand, Verdict};
+use std::collections::BTreeMap;
+use std::fmt::Write;
+
+/// One line a fitting.
+pub(crate) fn rows(rows: &[Row]) -> String {
+    let mut text = String::from("seed,garment,fault,strength,side,lower,visible,verdict,failed,numbers\n");
+    for row in rows {
+        let fault = row.planted.map_or(String::from("clean,,,"), |planted| {
+            format!(
+                "{},{:.2},{},{:.2}",
+                planted.fault.name(),
+                planted.strength,
+                if planted.on_the_right { "right" } else { "left" },
+                planted.lower
+            )
+        });
+        let failed: Vec<String> = row.failed.iter().map(|(what, pose)| format!("{what}@{pose}")).collect();
+        let numbers: Vec<String> = row
+            .worst
+            .iter()
+            .map(|((path, demand), (value, pose, limit))| format!("{path}@{demand:?}={value:.3}/{limit:.3}@{pose}"))
+            .collect();
+        let _ = writeln!(
+            text,
+            "{},\"{}\",{fault},\"{}\",{:?},\"{}\",\"{}\"",
+            row.seed,
+            row.about,
+            row.visible.as_deref().unwrap_or("-"),
+            row.verdict,
+            failed.join(" "),
+            numbers.join(" ")
+        );
+    }
+    text
+}
+
+/// All tables: limits, then faults by kind.
+pub(crate) fn tables(rows: &[Row]) -> String {
+    let mut text = String::new();
+    for (half, words) in [(0, "settling half (even seeds)"), (1, "testing half (odd seeds)")] {
+        let half: Vec<&Row> = rows.iter().filter(|row| row.seed % 2 == half).collect();
+        let _ = writeln!(text, "\n{words}\n{}", limits(&half));
+    }
+    text + &faults(rows)
+}
+
+/// By measure: the limits, the worst clean value, the least of faulty fittings that this measure names, and errors.
+fn limits(rows: &[&Row]) -> String {
+    let mut paths: Vec<&str> = rows
+        .iter()
+        .flat_map(|row| row.worst.keys().map(|(path, _)| path.as_str()))
+        .collect();
+    paths.sort_unstable();
+    paths.dedup();
+    let clean: Vec<&&Row> = rows.iter().filter(|row| row.planted.is_none()).collect();
+    let faulty: Vec<&&Row> = rows.iter().filter(|row| row.planted.is_some()).collect();
+    let failed = clean.iter().filter(|row| row.verdict != Verdict::Pass).count();
+    let seen: Vec<&&&Row> = faulty.iter().filter(|row| row.visible.is_some()).collect();
+    let missed = seen.iter().filter(|row| row.verdict == Verdict::Pass).count();
+    let mut text = format!(
+        "{} clean, {failed} fail; {} faulty, {} that an eye can see, {missed} of them pass\n",
+        clean.len(),
+        faulty.len(),
+        seen.len()
+    );
+    let _ = writeln!(text, "| measure | demand | limit | worst clean | least faulty | clean over |");
+    let _ = writeln!(text, "| --- | --- | --- | --- | --- | --- |");
+    for path in paths {
+        for demand in [Demand::Upright, Demand::Seated, Demand::Hard] {
+            let key = (path.to_owned(), demand);
+            let of = |row: &&&Row| row.worst.get(&key).map(|(value, _, limit)| (*value, *limit));
+            let values: Vec<(f64, f64)> = clean.iter().filter_map(of).collect();
+            // Limits may add slack by fitting: the worst is the one nearest to its own limit.
+            let Some(worst) = values.iter().copied().max_by(|a, b| (a.0 / a.1).total_cmp(&(b.0 / b.1))) else {
+                continue;
+            };
+            let over = values.iter().filter(|(value, limit)| value > limit).count();
+            let named = faulty.iter().filter(|row| named_by(row).as_ref() == Some(&key)).filter_map(of);
+            let least = named.map(|(value, _)| value).fold(f64::INFINITY, f64::min);
+            let least = if least.is_finite() { format!("{least:.2}") } else { "-".into() };
+            let _ = writeln!(
+                text,
+                "| {path} | {demand:?} | {:.2} | {:.2} | {least} | {over} |",
+                worst.1, worst.0
+            );
+        }
+    }
+    text
+}
+
+/// The number that is most over its limit.
+fn named_by(row: &Row) -> Option<(String, Demand)> {
+    let over = row.worst.iter().filter(|(_, (value, _, limit))| value > limit);
+    over.max_by(|a, b| (a.1.0 / a.1.2).total_cmp(&(b.1.0 / b.1.2)))
+        .map(|(key, _)| key.clone())
+}
+
+/// By kind: how many were planted, how many an eye can see, how many of those fail.
+fn faults(rows: &[Row]) -> String {
+    let mut kinds: BTreeMap<&str, [usize; 3]> = BTreeMap::new();
+    for row in rows {
+        let Some(planted) = row.planted else { continue };
+        let counts = kinds.entry(planted.fault.name()).or_default();
+        counts[0] += 1;
+        if row.visible.is_some() {
+            counts[1] += 1;
+            counts[2] += usize::from(row.verdict != Verdict::Pass);
+        }
+    }
+    let mut text = String::from("| fault | planted | seen by an eye | found |\n| --- | --- | --- | --- |\n");
+    for (kind, [planted, seen, found]) in kinds {
+        let _ = writeln!(text, "| {kind} | {planted} | {seen} | {found} |");
+    }
+    text
+}
