@@ -8,6 +8,7 @@
 
 mod place; // a sample as a place one can look at
 mod plan; // poses and clips to run through
+mod regions; // numbers by a tailor's place
 
 use crate::contact::{Beneath, Body, Layer, Moment, Scratch};
 use crate::measure::{self, Facts, Taken, findings};
@@ -24,6 +25,7 @@ use nalgebra::Matrix4;
 pub use plan::{Frame, MOST_CLIP_FRAMES, Plan, Sequence};
 
 use place::place;
+use regions::{Gravest, Regions};
 
 /// A sample as a place one can look at.
 pub fn place_of(moment: &Moment, at: measure::At) -> crate::outcome::Place {
@@ -207,7 +209,8 @@ fn examine_all(dressed: &Dressed, sequences: &[Sequence], watch: &(dyn Fn(&Seen)
         .filter(|(sequence, _)| missing[*sequence].is_none())
         .flat_map(|(index, sequence)| (0..sequence.frames.len()).map(move |frame| (index, frame)))
         .collect();
-    let results: Vec<FrameResult> = jobs
+    let regions = Regions::new(dressed);
+    let results: Vec<(FrameResult, Gravest)> = jobs
         .par_iter()
         .map(|&(sequence, frame)| {
             let mut scratch = borrow(&spare, dressed);
@@ -226,25 +229,35 @@ fn examine_all(dressed: &Dressed, sequences: &[Sequence], watch: &(dyn Fn(&Seen)
                 world: &world,
                 moment: &moment,
             });
+            let by_region = regions.of_frame(&moment);
             give_back(&spare, scratch);
-            result
+            (result, by_region)
         })
         .collect();
     let mut results = results.into_iter();
     sequences
         .iter()
         .zip(missing)
-        .map(|(sequence, missing)| PoseResult {
-            pose: sequence.name.clone(),
-            about: sequence.about.clone(),
-            demand: sequence.demand,
-            verdict: Verdict::NotApplicable,
-            frames: if missing.is_some() {
-                Vec::new()
+        .map(|(sequence, missing)| {
+            let count = if missing.is_some() {
+                0
             } else {
-                results.by_ref().take(sequence.frames.len()).collect()
-            },
-            not_applicable: missing,
+                sequence.frames.len()
+            };
+            let (mut frames, mut gravest) = (Vec::with_capacity(count), Gravest::new());
+            for (frame, by_region) in results.by_ref().take(count) {
+                frames.push(frame);
+                regions::fold(&mut gravest, by_region);
+            }
+            PoseResult {
+                pose: sequence.name.clone(),
+                about: sequence.about.clone(),
+                demand: sequence.demand,
+                verdict: Verdict::NotApplicable,
+                frames,
+                not_applicable: missing,
+                regions: regions.named(gravest),
+            }
         })
         .collect()
 }

@@ -272,6 +272,10 @@ pub struct PoseResult {
     pub not_applicable: Option<String>,
     /// In order of time.
     pub frames: Vec<FrameResult>,
+    /// By region in a tailor's words (`inner left thigh`): numbers of the fabric or skin there, the gravest over all
+    /// frames; `over_cm2` is the area that is over.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub regions: BTreeMap<String, Numbers>,
 }
 
 /// One frame of a pose.

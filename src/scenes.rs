@@ -232,6 +232,7 @@ mod tests {
                     about: String::new(),
                     demand: Demand::Upright,
                     verdict: *verdict,
+                    regions: BTreeMap::new(),
                     not_applicable: None,
                     frames: Vec::new(),
                 })

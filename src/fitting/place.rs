@@ -96,7 +96,7 @@ fn nearest_corner(corners: [u32; 3], position: [f32; 3], posed: &[[f32; 3]]) -> 
 }
 
 /// A tailor's words for a skin triangle; empty for fabric without a home.
-fn region_of(body: &Body, triangle: u32) -> String {
+pub(super) fn region_of(body: &Body, triangle: u32) -> String {
     let Some(corners) = body.surface.triangles.get(triangle as usize) else {
         return String::new();
     };

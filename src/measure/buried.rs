@@ -30,6 +30,7 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: None,
     failing: None,
     field: None,
 };

@@ -24,6 +24,7 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: None,
     failing: Some(Failing {
         number: "p99_mm",
         unit: Unit::Length,

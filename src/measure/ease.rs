@@ -1,7 +1,7 @@
 //! How tight, how loose: the room between skin and fabric.
 
 use super::statistics::weighted_quantile;
-use super::{At, Measure, Number, Taken};
+use super::{At, Measure, Number, Sampled, Spread, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -30,6 +30,10 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: Some(Spread {
+        unit: Unit::Length,
+        samples: spread,
+    }),
     failing: None,
     field: None,
 };
@@ -57,6 +61,19 @@ fn take(moment: &Moment) -> Taken {
         ],
         least.map(|(_, point)| At::Fabric(point)),
     )
+}
+
+fn spread(moment: &Moment) -> Vec<Sampled> {
+    let fabric = &moment.layer.fabric.points;
+    let eases = moment.ease.iter().enumerate().filter(|(_, ease)| !ease.is_nan());
+    eases
+        .map(|(point, &ease)| Sampled {
+            at: At::Fabric(point),
+            area: fabric.area[point],
+            value: Unit::Length.to_edge(f64::from(ease)),
+            over: false,
+        })
+        .collect()
 }
 
 /// Ease now less ease as built, times `sign`, millimetres, one per garment vertex; NaN where not measured.

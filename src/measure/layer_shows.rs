@@ -36,6 +36,7 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: None,
     failing: Some(Failing {
         number: "inner.area_cm2",
         unit: Unit::Length,

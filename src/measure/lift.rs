@@ -1,6 +1,6 @@
 //! Fabric that stands off more than it did as built: the best single sign of wrong weights.
 
-use super::{At, Failing, Fault, Field, Limit, Measure, Number, Taken};
+use super::{At, Failing, Fault, Field, Limit, Measure, Number, Sampled, Spread, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -28,6 +28,10 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: Some(Spread {
+        unit: Unit::Length,
+        samples: spread,
+    }),
     failing: Some(Failing {
         number: "area_cm2",
         unit: Unit::Length,
@@ -71,6 +75,21 @@ fn take(moment: &Moment) -> Taken {
 /// 3 mm, or half the ease as built where that is less, but never less than 1.5 mm.
 fn allowed(ease_as_built: f32, scale: f32) -> f32 {
     (ease_as_built / 2.0).clamp(LEAST * scale, MOST * scale)
+}
+
+fn spread(moment: &Moment) -> Vec<Sampled> {
+    let fabric = &moment.layer.fabric;
+    let scale = moment.body.scale();
+    let more = |point: usize| moment.ease[point] - fabric.ease[point];
+    (0..fabric.points.len())
+        .filter(|point| !more(*point).is_nan())
+        .map(|point| Sampled {
+            at: At::Fabric(point),
+            area: fabric.points.area[point],
+            value: Unit::Length.to_edge(f64::from(more(point))),
+            over: more(point) > allowed(fabric.ease[point], scale),
+        })
+        .collect()
 }
 
 fn failing(moment: &Moment, _: f64) -> Vec<Fault> {

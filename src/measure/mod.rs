@@ -54,11 +54,35 @@ pub struct Measure {
     pub numbers: &'static [Number],
     /// Measures one frame.
     pub take: fn(&Moment) -> Taken,
+    /// Its values sample by sample, for the numbers of each region.
+    pub spread: Option<Spread>,
     /// Where it is over its limit, for measures that have places; a global number has none.
     pub failing: Option<Failing>,
     /// What to colour the fabric by: one value per garment vertex in the edge unit of the first number with a
     /// matching unit; NaN where nothing was measured.
     pub field: Option<Field>,
+}
+
+/// The values of a measure over the garment in a frame.
+#[derive(Debug)]
+pub struct Spread {
+    /// Of the values.
+    pub unit: Unit,
+    /// Every sample that was measured, in a fixed order.
+    pub samples: fn(&Moment) -> Vec<Sampled>,
+}
+
+/// A measure's value at one sample.
+#[derive(Clone, Copy, Debug)]
+pub struct Sampled {
+    /// Where.
+    pub at: At,
+    /// Area as built under it, square metres.
+    pub area: f64,
+    /// In the edge unit of [`Spread::unit`].
+    pub value: f64,
+    /// Whether this sample is over by itself, for measures that judge an area.
+    pub over: bool,
 }
 
 /// Where a measure is over its limit in a frame.

@@ -38,6 +38,7 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: None,
     failing: Some(Failing {
         number: "skin.depth_mm",
         unit: Unit::Length,

@@ -44,6 +44,7 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: None,
     failing: Some(Failing {
         number: "flipped_seen_cm2",
         unit: Unit::Area,

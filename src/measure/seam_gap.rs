@@ -16,6 +16,7 @@ pub static MEASURE: Measure = Measure {
         limit: Some(Limit::fixed(0.5, 0.5, Some(0.5))),
     }],
     take,
+    spread: None,
     failing: Some(Failing {
         number: "worst_mm",
         unit: Unit::Length,

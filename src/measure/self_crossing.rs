@@ -29,6 +29,7 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: None,
     failing: None,
     field: None,
 };

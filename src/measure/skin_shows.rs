@@ -1,6 +1,6 @@
 //! Skin that can be seen through the fabric that covered it.
 
-use super::{At, Failing, Fault, Limit, Measure, Number, Taken};
+use super::{At, Failing, Fault, Limit, Measure, Number, Sampled, Spread, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -56,6 +56,10 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: Some(Spread {
+        unit: Unit::Length,
+        samples: spread,
+    }),
     failing: Some(Failing {
         number: "inner.area_cm2",
         unit: Unit::Length,
@@ -135,6 +139,20 @@ fn deepest(worst: &mut Option<(f32, usize)>, depth: f32, point: usize) {
     if worst.is_none_or(|(most, _)| depth > most) {
         *worst = Some((depth, point));
     }
+}
+
+/// Of the skin that shows: all of it is over.
+fn spread(moment: &Moment) -> Vec<Sampled> {
+    let skin = &moment.layer.skin;
+    (0..skin.points.len())
+        .filter(|&point| moment.shows(point))
+        .map(|point| Sampled {
+            at: At::Skin(point),
+            area: skin.points.area[point],
+            value: Unit::Length.to_edge(f64::from(moment.outside[point])),
+            over: true,
+        })
+        .collect()
 }
 
 fn failing(moment: &Moment, _: f64) -> Vec<Fault> {

@@ -58,6 +58,7 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: None,
     failing: None,
     field: Some(Field {
         // More is worse in a picture: what is gone of the length.

@@ -6,7 +6,7 @@
 //! angle between them tell a stretched yarn from cloth that only shears.
 
 use super::statistics::least_of_worst;
-use super::{At, FabricClass, Facts, Failing, Fault, Field, Limit, Measure, Number, Taken};
+use super::{At, FabricClass, Facts, Failing, Fault, Field, Limit, Measure, Number, Sampled, Spread, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -68,6 +68,10 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: Some(Spread {
+        unit: Unit::Ratio,
+        samples: spread,
+    }),
     failing: Some(Failing {
         number: "beyond_skin.p99",
         unit: Unit::Ratio,
@@ -184,6 +188,24 @@ pub(super) fn mean_per_vertex(moment: &Moment, value: impl Fn(usize) -> f64) -> 
             let (sum, area) = sums[vertex as usize];
             if area > 0.0 { (sum / area) as f32 } else { f32::NAN }
         })
+        .collect()
+}
+
+fn spread(moment: &Moment) -> Vec<Sampled> {
+    by_triangle(moment, |triangle| beyond(moment, triangle))
+}
+
+/// A value of every triangle that has one.
+pub(super) fn by_triangle(moment: &Moment, value: impl Fn(usize) -> f64) -> Vec<Sampled> {
+    let areas = moment.layer.areas.iter().enumerate();
+    areas
+        .map(|(triangle, &area)| Sampled {
+            at: At::Triangle(triangle),
+            area,
+            value: value(triangle),
+            over: false,
+        })
+        .filter(|sample| sample.area > 0.0 && !sample.value.is_nan())
         .collect()
 }
 

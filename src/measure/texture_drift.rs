@@ -9,7 +9,7 @@
 
 use super::statistics::least_of_worst;
 use super::stretch::mean_per_vertex;
-use super::{At, Failing, Fault, Field, Limit, Measure, Number, Taken};
+use super::{At, Failing, Fault, Field, Limit, Measure, Number, Sampled, Spread, Taken};
 use crate::contact::Moment;
 use crate::units::Unit;
 
@@ -50,6 +50,10 @@ pub static MEASURE: Measure = Measure {
         },
     ],
     take,
+    spread: Some(Spread {
+        unit: Unit::Ratio,
+        samples: spread,
+    }),
     failing: Some(Failing {
         number: "density_p99",
         unit: Unit::Ratio,
@@ -132,6 +136,10 @@ impl Mean {
     fn value(&self) -> Option<f64> {
         (self.area > 0.0).then(|| self.sum / self.area)
     }
+}
+
+fn spread(moment: &Moment) -> Vec<Sampled> {
+    super::stretch::by_triangle(moment, |triangle| density(moment, triangle))
 }
 
 fn failing(moment: &Moment, limit: f64) -> Vec<Fault> {

@@ -171,6 +171,7 @@ fn pose(at: usize, name: &str) -> PoseResult {
             _ if missing => Verdict::NotApplicable,
             _ => Verdict::Pass,
         },
+        regions: BTreeMap::new(),
         not_applicable: missing.then(|| "the rig has no upper arms".into()),
         frames: (0..count).map(|frame| frame_result(name, at, frame)).collect(),
     }

@@ -139,6 +139,7 @@ mod tests {
             about: String::new(),
             demand,
             verdict: Verdict::NotApplicable,
+            regions: BTreeMap::new(),
             not_applicable: None,
             frames: vec![FrameResult {
                 frame: 0,

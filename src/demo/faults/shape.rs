@@ -79,4 +79,3 @@ fn welded_normals(rig: &Rig) -> Vec<Point> {
     }
     normals
 }
-

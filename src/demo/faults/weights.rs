@@ -100,7 +100,10 @@ pub(super) fn hang(rig: &mut Rig, leg: &Leg, much: f64) {
 pub(super) fn harden(rig: &mut Rig, leg: &Leg, much: f64) {
     let ball = leg.ball(1.0, 0.75);
     change_rows(rig, |point, row| {
-        let largest = row.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
+        let largest = row
+            .iter()
+            .copied()
+            .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
         if let Some((joint, _)) = largest {
             give(row, joint, much * (2.0 * ball.at(point)).min(1.0));
         }
@@ -113,12 +116,25 @@ pub(super) fn lower(rig: &mut Rig, leg: &Leg, share: f64) {
     let ball = leg.ball(1.0, 0.9);
     let drop = share * leg.thigh_length();
     let mesh = &rig.meshes[0];
-    let points: Vec<Point> = mesh.positions.iter().map(|p| Point::from(p.map(f64::from))).collect();
+    let points: Vec<Point> = mesh
+        .positions
+        .iter()
+        .map(|p| Point::from(p.map(f64::from)))
+        .collect();
     let rows: Vec<Row> = (0..points.len())
-        .map(|vertex| mesh.rows.row(vertex).map(|(joint, weight)| (joint, f64::from(weight))).collect())
+        .map(|vertex| {
+            mesh.rows
+                .row(vertex)
+                .map(|(joint, weight)| (joint, f64::from(weight)))
+                .collect()
+        })
         .collect();
     change_rows(rig, |point, row| {
-        let here = if leg.outward(point) > 0.0 { ball.at(point) } else { 0.0 };
+        let here = if leg.outward(point) > 0.0 {
+            ball.at(point)
+        } else {
+            0.0
+        };
         if here == 0.0 {
             return;
         }
@@ -134,7 +150,11 @@ pub(super) fn lower(rig: &mut Rig, leg: &Leg, share: f64) {
 /// All that followed the shin follows the thigh.
 pub(super) fn drop_joint(rig: &mut Rig, leg: &Leg) {
     change_rows(rig, |_, row| {
-        let of_shin: f64 = row.iter().filter(|entry| entry.0 == leg.shin).map(|entry| entry.1).sum();
+        let of_shin: f64 = row
+            .iter()
+            .filter(|entry| entry.0 == leg.shin)
+            .map(|entry| entry.1)
+            .sum();
         if of_shin > 0.0 {
             row.retain(|entry| entry.0 != leg.shin);
             add(row, leg.thigh, of_shin);
@@ -155,7 +175,9 @@ pub(super) fn loosen(rig: &mut Rig, leg: &Leg) {
         (centre - middle).norm()
     };
     let nearest = (0..mesh.triangles.len()).min_by(|a, b| {
-        away(&mesh.triangles[*a]).total_cmp(&away(&mesh.triangles[*b])).then(a.cmp(b))
+        away(&mesh.triangles[*a])
+            .total_cmp(&away(&mesh.triangles[*b]))
+            .then(a.cmp(b))
     });
     let Some(triangle) = nearest else { return };
     for corner in 0..3 {

@@ -85,7 +85,10 @@ fn person(dice: &mut Dice) -> BodyShape {
     let edge = dice.between(0.0145, 0.0185);
     let splay = dice.between(4.0, 10.0);
     let (name, shape) = match dice.one_of(&[0, 0, 1, 1, 2]) {
-        0 => ("a woman", BodyShape::woman("wearer").heavier(heavier).taller(taller)),
+        0 => (
+            "a woman",
+            BodyShape::woman("wearer").heavier(heavier).taller(taller),
+        ),
         1 => ("a man", BodyShape::man("wearer").heavier(heavier).taller(taller)),
         _ => ("a child", BodyShape::child("wearer")),
     };
@@ -113,7 +116,11 @@ fn legwear(dice: &mut Dice, shape: &BodyShape) -> Pattern {
     Pattern {
         ease,
         lined,
-        thickness: if lined { 0.4 * ease.min(0.009) } else { 0.0015_f64.min(0.4 * ease) },
+        thickness: if lined {
+            0.4 * ease.min(0.009)
+        } else {
+            0.0015_f64.min(0.4 * ease)
+        },
         grain: size * dice.between(0.012, 0.018),
         build_splay: dice.between(0.0, 12.0).to_radians(),
         ..Pattern::new("legwear", kind)

@@ -36,8 +36,6 @@ pub(crate) struct Row {
     pub(crate) verdict: Verdict,
     /// What failed there: reason and pose, gravest first.
     pub(crate) failed: Vec<(String, String)>,
-    /// Findings that fail or stop.
-    pub(crate) findings: Vec<String>,
     /// By path and demand: the worst value, its pose, and the limit.
     pub(crate) worst: BTreeMap<(String, Demand), (f64, String, f64)>,
 }
@@ -154,9 +152,17 @@ fn row(seed: u64, drawn: Drawn, fitting: Fitting, visible: Option<String>) -> Ro
     let mut worst: BTreeMap<(String, Demand), (f64, String, f64)> = BTreeMap::new();
     for pose in fitting.poses.iter().filter(|pose| pose.not_applicable.is_none()) {
         for (path, limits) in &fitting.limits {
-            let Some(&limit) = limits.get(&pose.demand) else { continue };
-            let values = pose.frames.iter().map(|frame| frame.measures.get(path).unwrap_or(f64::NAN));
-            let most = values.fold(f64::MIN, |most, value| if value.is_nan() { most } else { most.max(value) });
+            let Some(&limit) = limits.get(&pose.demand) else {
+                continue;
+            };
+            let values = pose
+                .frames
+                .iter()
+                .map(|frame| frame.measures.get(path).unwrap_or(f64::NAN));
+            let most = values.fold(
+                f64::MIN,
+                |most, value| if value.is_nan() { most } else { most.max(value) },
+            );
             let slot = worst
                 .entry((path.clone(), pose.demand))
                 .or_insert((f64::MIN, String::new(), limit));
@@ -176,14 +182,16 @@ fn row(seed: u64, drawn: Drawn, fitting: Fitting, visible: Option<String>) -> Ro
         .filter(|reason| grave(reason.weight) && easy(&reason.pose))
         .map(|reason| (reason.what.clone(), reason.pose.clone()))
         .collect();
-    let findings = failed.iter().filter(|(_, pose)| pose.is_empty()).map(|(what, _)| what.clone());
     Row {
         seed,
         about: drawn.about,
         planted: drawn.planted,
         visible,
-        verdict: if failed.is_empty() { Verdict::Pass } else { Verdict::Fail },
-        findings: findings.collect(),
+        verdict: if failed.is_empty() {
+            Verdict::Pass
+        } else {
+            Verdict::Fail
+        },
         failed,
         worst,
     }

@@ -18,11 +18,17 @@ pub(crate) fn rows(rows: &[Row]) -> String {
                 planted.lower
             )
         });
-        let failed: Vec<String> = row.failed.iter().map(|(what, pose)| format!("{what}@{pose}")).collect();
+        let failed: Vec<String> = row
+            .failed
+            .iter()
+            .map(|(what, pose)| format!("{what}@{pose}"))
+            .collect();
         let numbers: Vec<String> = row
             .worst
             .iter()
-            .map(|((path, demand), (value, pose, limit))| format!("{path}@{demand:?}={value:.3}/{limit:.3}@{pose}"))
+            .map(|((path, demand), (value, pose, limit))| {
+                format!("{path}@{demand:?}={value:.3}/{limit:.3}@{pose}")
+            })
             .collect();
         let _ = writeln!(
             text,
@@ -67,7 +73,10 @@ fn limits(rows: &[&Row]) -> String {
         faulty.len(),
         seen.len()
     );
-    let _ = writeln!(text, "| measure | demand | limit | worst clean | least faulty | clean over |");
+    let _ = writeln!(
+        text,
+        "| measure | demand | limit | worst clean | least faulty | clean over |"
+    );
     let _ = writeln!(text, "| --- | --- | --- | --- | --- | --- |");
     for path in paths {
         for demand in [Demand::Upright, Demand::Seated, Demand::Hard] {
@@ -75,13 +84,24 @@ fn limits(rows: &[&Row]) -> String {
             let of = |row: &&&Row| row.worst.get(&key).map(|(value, _, limit)| (*value, *limit));
             let values: Vec<(f64, f64)> = clean.iter().filter_map(of).collect();
             // Limits may add slack by fitting: the worst is the one nearest to its own limit.
-            let Some(worst) = values.iter().copied().max_by(|a, b| (a.0 / a.1).total_cmp(&(b.0 / b.1))) else {
+            let Some(worst) = values
+                .iter()
+                .copied()
+                .max_by(|a, b| (a.0 / a.1).total_cmp(&(b.0 / b.1)))
+            else {
                 continue;
             };
             let over = values.iter().filter(|(value, limit)| value > limit).count();
-            let named = faulty.iter().filter(|row| named_by(row).as_ref() == Some(&key)).filter_map(of);
+            let named = faulty
+                .iter()
+                .filter(|row| named_by(row).as_ref() == Some(&key))
+                .filter_map(of);
             let least = named.map(|(value, _)| value).fold(f64::INFINITY, f64::min);
-            let least = if least.is_finite() { format!("{least:.2}") } else { "-".into() };
+            let least = if least.is_finite() {
+                format!("{least:.2}")
+            } else {
+                "-".into()
+            };
             let _ = writeln!(
                 text,
                 "| {path} | {demand:?} | {:.2} | {:.2} | {least} | {over} |",

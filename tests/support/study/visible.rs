@@ -33,14 +33,23 @@ impl Posed {
         let areas = vertex_areas(clean);
         let (mut most_area, mut most_far) = (0.0_f64, 0.0_f32);
         for name in POSES {
-            let Some(pose) = pose::all().iter().find(|pose| pose.name == name) else { continue };
+            let Some(pose) = pose::all().iter().find(|pose| pose.name == name) else {
+                continue;
+            };
             for frame in Sequence::from(pose).frames.iter().step_by(2) {
                 let [first, second] = &mut scratches;
-                let was = meet(clean, &joints_at(clean, frame), first).posed.positions.clone();
-                let is = meet(spoilt, &joints_at(spoilt, frame), second).posed.positions.clone();
-                let apart = was.iter().zip(&is).map(|(a, b)| {
-                    (0..3).map(|axis| (a[axis] - b[axis]).powi(2)).sum::<f32>().sqrt() / scale
-                });
+                let was = meet(clean, &joints_at(clean, frame), first)
+                    .posed
+                    .positions
+                    .clone();
+                let is = meet(spoilt, &joints_at(spoilt, frame), second)
+                    .posed
+                    .positions
+                    .clone();
+                let apart = was
+                    .iter()
+                    .zip(&is)
+                    .map(|(a, b)| (0..3).map(|axis| (a[axis] - b[axis]).powi(2)).sum::<f32>().sqrt() / scale);
                 let mut area = 0.0;
                 for (vertex, apart) in apart.enumerate() {
                     most_far = most_far.max(apart);
