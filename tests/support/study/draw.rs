@@ -24,7 +24,7 @@ impl Dice {
         low + (high - low) * (self.next() >> 11) as f64 / (1u64 << 53) as f64
     }
 
-    fn one_of<T: Copy>(&mut self, all: &[T]) -> T {
+    pub(crate) fn one_of<T: Copy>(&mut self, all: &[T]) -> T {
         all[(self.next() % all.len() as u64) as usize]
     }
 }
@@ -78,25 +78,26 @@ fn file_of(wearer: &Mannequin) -> Vec<u8> {
     gusset::demo::Piece::plain("body", &wearer.rig()).glb()
 }
 
-/// Any person of the size tables: within 1.2 standard deviations of the average girths and 8 cm of its height, or a child.
+/// Any person of the size tables: within a standard deviation of the average girths and 8 cm of its height, or a child.
 fn person(dice: &mut Dice) -> BodyShape {
-    let heavier = dice.between(-1.2, 1.2);
+    let heavier = dice.between(-1.0, 1.0);
     let taller = dice.between(-0.08, 0.08);
-    let edge = dice.between(0.0145, 0.0185);
-    let splay = dice.between(4.0, 10.0);
+    let edge = dice.between(0.0145, 0.0175);
+    let splay = dice.between(6.0, 9.0);
     let (name, shape) = match dice.one_of(&[0, 0, 1, 1, 2]) {
-        0 => (
-            "a woman",
-            BodyShape::woman("wearer").heavier(heavier).taller(taller),
-        ),
+        0 => ("a woman", BodyShape::woman("wearer").heavier(heavier).taller(taller)),
         1 => ("a man", BodyShape::man("wearer").heavier(heavier).taller(taller)),
         _ => ("a child", BodyShape::child("wearer")),
     };
     let edge = if shape.childlike > 0.0 { shape.edge } else { edge };
-    let words = format!(
-        "{name}, {heavier:+.1} spreads heavier, {:+.0} cm, bound at {splay:.1} degrees",
-        taller * 100.0
-    );
+    let words = if shape.childlike > 0.0 {
+        format!("{name}, bound at {splay:.1} degrees")
+    } else {
+        format!(
+            "{name}, {heavier:+.1} spreads heavier, {:+.0} cm, bound at {splay:.1} degrees",
+            taller * 100.0
+        )
+    };
     BodyShape {
         name: words,
         hip_splay: splay.to_radians(),
@@ -104,25 +105,24 @@ fn person(dice: &mut Dice) -> BodyShape {
     }
 }
 
+/// As a maker would cut it: no tighter than the threads of the mesh can follow, and built with the legs so far apart that
+/// the cloth of both has room between the thighs (at the body's own splay they nearly meet).
 fn legwear(dice: &mut Dice, shape: &BodyShape) -> Pattern {
     let kind = dice.one_of(&[Kind::Leggings, Kind::SlimTrousers, Kind::WideTrousers]);
-    let ease = match kind {
-        Kind::Leggings => dice.between(0.0015, 0.004),
-        Kind::SlimTrousers => dice.between(0.004, 0.012),
-        _ => dice.between(0.005, 0.030),
+    let size = shape.stature / 1.70;
+    let (ease, grain) = match kind {
+        Kind::Leggings => (dice.between(0.0015, 0.004), dice.between(0.009, 0.012)),
+        Kind::SlimTrousers => (dice.between(0.004, 0.010), dice.between(0.012, 0.018)),
+        _ => (dice.between(0.005, 0.012), dice.between(0.012, 0.018)),
     };
     let lined = ease > 0.006 && dice.one_of(&[true, false]);
-    let size = shape.stature / 1.70;
+    let bound = shape.hip_splay.to_degrees();
     Pattern {
         ease,
         lined,
-        thickness: if lined {
-            0.4 * ease.min(0.009)
-        } else {
-            0.0015_f64.min(0.4 * ease)
-        },
-        grain: size * dice.between(0.012, 0.018),
-        build_splay: dice.between(0.0, 12.0).to_radians(),
+        thickness: size * if lined { 0.4 * ease.min(0.009) } else { 0.0015_f64.min(0.4 * ease) },
+        grain: size * grain,
+        build_splay: dice.between(bound, 12.0).to_radians(),
         ..Pattern::new("legwear", kind)
     }
 }

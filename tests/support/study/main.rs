@@ -1,12 +1,13 @@
 //! Do the limits tell good clothes from bad ones? Clean and spoilt fittings by the hundred, drawn anew for each seed.
 //!
 //! ```text
-//! cargo run --release --example study -- [--seed N] [--clean 120] [--faulty 120] [--rows FILE.csv]
+//! cargo run --release --example study -- [--seed N] [--rigs DIR] [--clean 120] [--faulty 120] [--rows FILE.csv]
 //! ```
 //!
-//! Even seeds settle limits, odd seeds test them; the table shows both halves.
+//! With `--rigs` every second fitting is one of the real rigs' trousers, made over. Even seeds settle limits, odd seeds test them; the table shows both halves.
 
 mod draw;
+mod real;
 mod table;
 mod visible;
 
@@ -18,7 +19,7 @@ use gusset::pose;
 use gusset::wardrobe::{Outfit, dress};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use visible::Posed;
 
@@ -45,6 +46,7 @@ struct Wanted {
     clean: usize,
     faulty: usize,
     rows: Option<String>,
+    rigs: Option<PathBuf>,
 }
 
 fn main() -> Result<(), String> {
@@ -57,7 +59,7 @@ fn main() -> Result<(), String> {
     let rows: Vec<Row> = jobs
         .par_iter()
         .map(|&(seed, fault)| {
-            let row = one(seed, fault);
+            let row = one(wanted.rigs.as_deref(), seed, fault);
             let count = done.fetch_add(1, Ordering::Relaxed) + 1;
             eprint!("\r{count} of {}", jobs.len());
             row
@@ -77,6 +79,7 @@ fn wanted() -> Result<Wanted, String> {
         clean: 120,
         faulty: 120,
         rows: None,
+        rigs: None,
     };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
@@ -86,6 +89,7 @@ fn wanted() -> Result<Wanted, String> {
             "--seed" => wanted.seed = number()?,
             "--clean" => wanted.clean = number()? as usize,
             "--faulty" => wanted.faulty = number()? as usize,
+            "--rigs" => wanted.rigs = Some(value.into()),
             "--rows" => wanted.rows = Some(value),
             _ => return Err(format!("{word} is not known")),
         }
@@ -101,8 +105,11 @@ fn plan() -> Plan {
     }
 }
 
-fn one(seed: u64, fault: Option<usize>) -> Result<Row, String> {
-    let drawn = draw::fitting(seed, fault);
+fn one(rigs: Option<&Path>, seed: u64, fault: Option<usize>) -> Result<Row, String> {
+    let drawn = match rigs {
+        Some(folder) if seed / 2 % 2 == 0 => real::fitting(folder, seed, fault)?,
+        _ => draw::fitting(seed, fault),
+    };
     let folder = tempfile::tempdir().map_err(|error| error.to_string())?;
     let (dressed, fitting) = measured(&drawn, &drawn.garment(), folder.path())?;
     let visible = match drawn.planted {
