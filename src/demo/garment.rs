@@ -1,5 +1,6 @@
 //! A garment as one piece: cut, hemmed, laid out as a pattern, and bound to the skin beneath.
 
+use super::clear::clear;
 use super::mannequin::Mannequin;
 use super::panels::{self, Finish, Panels};
 use super::pattern::{Kind, Pattern};
@@ -27,12 +28,21 @@ pub struct Garment {
 pub fn garment(of: &Mannequin, pattern: &Pattern) -> Garment {
     let turn = pattern.build_splay - of.shape.hip_splay;
     let body = of.surface.clone().with_turn(turn);
-    let (strip, normals) = match pattern.kind {
+    let (mut strip, normals) = match pattern.kind {
         Kind::Leggings | Kind::SlimTrousers | Kind::WideTrousers => trousers::cut(of, &body, pattern),
         Kind::Skirt => skirt::cut(of, &body, pattern),
         Kind::Tunic | Kind::Jacket => tunic::cut(of, &body, pattern),
     };
-    let rows = weights_beneath(of, &strip, &normals, turn, pattern);
+    let posed = posed_skin(of, turn);
+    let under = Under::new(&posed, skin_of_left(of, pattern));
+    clear(
+        &mut strip,
+        &normals,
+        &under,
+        &posed,
+        pattern.ease.min(LEAST) * KEPT,
+    );
+    let rows = weights_beneath(of, &strip, &normals, &under, pattern);
     let turned = (0.030 / pattern.grain).round() as usize;
     let finish = if pattern.lined {
         Finish::lined(strip.rows.len(), pattern.thickness)
@@ -53,16 +63,13 @@ impl Garment {
     }
 }
 
-/// Weights of the nearest skin of the left half that faces the same way; where the cloth hangs free of the skin, over
-/// an armpit or below the seat of a skirt, they are evened out along and across the cloth.
-fn weights_beneath(
-    of: &Mannequin,
-    strip: &Strip,
-    normals: &[Vec<Point>],
-    turn: f64,
-    pattern: &Pattern,
-) -> Vec<Vec<Row>> {
-    let posed = posed_skin(of, turn);
+/// Cloth keeps this share of its ease, or of this much where that is less, metres, above the skin as meshed and posed.
+const KEPT: f64 = 0.7;
+const LEAST: f64 = 0.0025;
+
+/// Triangles of the left half that the garment can lie on, as bound: built with the legs together, thighs may reach
+/// over the middle.
+fn skin_of_left(of: &Mannequin, pattern: &Pattern) -> Vec<[u32; 3]> {
     let bars: &[&str] = if pattern.kind.has_sleeves() {
         &["Hand", "head"]
     } else {
@@ -72,17 +79,21 @@ fn weights_beneath(
         bars.iter()
             .any(|bar| of.skeleton.joints[joint].name.contains(bar))
     };
-    // The left half as bound: built with the legs together, thighs may reach over the middle.
     let of_cloth =
         |vertex: &u32| of.skin.points[*vertex as usize].x >= 0.0 && !barred(of.rows[*vertex as usize][0].0);
-    let triangles = of
-        .skin
-        .triangles
-        .iter()
-        .filter(|t| t.iter().all(of_cloth))
-        .copied()
-        .collect();
-    let under = Under::new(&posed, triangles);
+    let triangles = of.skin.triangles.iter();
+    triangles.filter(|t| t.iter().all(of_cloth)).copied().collect()
+}
+
+/// Weights of the nearest skin of the left half that faces the same way; where the cloth hangs free of the skin, over
+/// an armpit or below the seat of a skirt, they are evened out along and across the cloth.
+fn weights_beneath(
+    of: &Mannequin,
+    strip: &Strip,
+    normals: &[Vec<Point>],
+    under: &Under,
+    pattern: &Pattern,
+) -> Vec<Vec<Row>> {
     let joints = of.skeleton.joints.len();
     let twin = of.skeleton.mirror();
     let found = |(row, normals): (&Vec<Point>, &Vec<Point>)| {

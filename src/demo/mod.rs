@@ -1,5 +1,6 @@
 //! An invented mannequin and a rack of clothes to go with it, generated in code.
 
+mod clear;
 mod drape;
 mod faults;
 mod garment;

@@ -206,6 +206,7 @@ mod tests {
             "sitting_leaning",
             "sitting_knees_apart",
             "cycling",
+            "running",
         ] {
             assert!(seated.contains(name), "{name}");
         }
@@ -215,7 +216,6 @@ mod tests {
             "build_splay",
             "wide_stance",
             "walk",
-            "running",
             "bend_forward",
             "twist",
             "arms_up",

@@ -85,7 +85,10 @@ fn person(dice: &mut Dice) -> BodyShape {
     let edge = dice.between(0.0145, 0.0175);
     let splay = dice.between(6.0, 9.0);
     let (name, shape) = match dice.one_of(&[0, 0, 1, 1, 2]) {
-        0 => ("a woman", BodyShape::woman("wearer").heavier(heavier).taller(taller)),
+        0 => (
+            "a woman",
+            BodyShape::woman("wearer").heavier(heavier).taller(taller),
+        ),
         1 => ("a man", BodyShape::man("wearer").heavier(heavier).taller(taller)),
         _ => ("a child", BodyShape::child("wearer")),
     };
@@ -116,13 +119,19 @@ fn legwear(dice: &mut Dice, shape: &BodyShape) -> Pattern {
         _ => (dice.between(0.005, 0.012), dice.between(0.012, 0.018)),
     };
     let lined = ease > 0.006 && dice.one_of(&[true, false]);
-    let bound = shape.hip_splay.to_degrees();
+    // Two sheets between thighs that nearly meet: so many degrees further apart for each metre of ease.
+    let apart = (shape.hip_splay.to_degrees() + 350.0 * ease / size).min(11.5);
     Pattern {
         ease,
         lined,
-        thickness: size * if lined { 0.4 * ease.min(0.009) } else { 0.0015_f64.min(0.4 * ease) },
+        thickness: size
+            * if lined {
+                0.4 * ease.min(0.009)
+            } else {
+                0.0015_f64.min(0.4 * ease)
+            },
         grain: size * grain,
-        build_splay: dice.between(bound, 12.0).to_radians(),
+        build_splay: dice.between(apart, 12.0).to_radians(),
         ..Pattern::new("legwear", kind)
     }
 }

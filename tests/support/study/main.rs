@@ -1,7 +1,7 @@
 //! Do the limits tell good clothes from bad ones? Clean and spoilt fittings by the hundred, drawn anew for each seed.
 //!
 //! ```text
-//! cargo run --release --example study -- [--seed N] [--rigs DIR] [--clean 120] [--faulty 120] [--rows FILE.csv]
+//! cargo run --release --example study -- [--seed N] [--rigs DIR] [--clean 120] [--faulty 120] [--rows FILE.csv] [--keep DIR]
 //! ```
 //!
 //! With `--rigs` every second fitting is one of the real rigs' trousers, made over. Even seeds settle limits, odd seeds test them; the table shows both halves.
@@ -29,6 +29,8 @@ pub(crate) struct Row {
     pub(crate) seed: u64,
     /// Body and garment in words.
     pub(crate) about: String,
+    /// Median ease as built, millimetres at the scale of 1.
+    pub(crate) ease_mm: f64,
     /// What was planted.
     pub(crate) planted: Option<Planted>,
     /// Whether an eye can see it, and by what.
@@ -47,6 +49,7 @@ struct Wanted {
     faulty: usize,
     rows: Option<String>,
     rigs: Option<PathBuf>,
+    keep: Option<PathBuf>,
 }
 
 fn main() -> Result<(), String> {
@@ -59,7 +62,7 @@ fn main() -> Result<(), String> {
     let rows: Vec<Row> = jobs
         .par_iter()
         .map(|&(seed, fault)| {
-            let row = one(wanted.rigs.as_deref(), seed, fault);
+            let row = one(&wanted, seed, fault);
             let count = done.fetch_add(1, Ordering::Relaxed) + 1;
             eprint!("\r{count} of {}", jobs.len());
             row
@@ -80,6 +83,7 @@ fn wanted() -> Result<Wanted, String> {
         faulty: 120,
         rows: None,
         rigs: None,
+        keep: None,
     };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
@@ -89,6 +93,7 @@ fn wanted() -> Result<Wanted, String> {
             "--seed" => wanted.seed = number()?,
             "--clean" => wanted.clean = number()? as usize,
             "--faulty" => wanted.faulty = number()? as usize,
+            "--keep" => wanted.keep = Some(value.into()),
             "--rigs" => wanted.rigs = Some(value.into()),
             "--rows" => wanted.rows = Some(value),
             _ => return Err(format!("{word} is not known")),
@@ -97,26 +102,43 @@ fn wanted() -> Result<Wanted, String> {
     Ok(wanted)
 }
 
-/// Every pose of the library, sequences too.
+/// Every pose of the library; every third frame of those that move.
 fn plan() -> Plan {
+    let thinned = |pose| {
+        let mut sequence = Sequence::from(pose);
+        let mut frame = 0;
+        sequence.frames.retain(|_| {
+            frame += 1;
+            frame % 3 == 1
+        });
+        sequence
+    };
     Plan {
-        sequences: pose::all().iter().map(Sequence::from).collect(),
+        sequences: pose::all().iter().map(thinned).collect(),
         ..Plan::default()
     }
 }
 
-fn one(rigs: Option<&Path>, seed: u64, fault: Option<usize>) -> Result<Row, String> {
-    let drawn = match rigs {
+fn one(wanted: &Wanted, seed: u64, fault: Option<usize>) -> Result<Row, String> {
+    let drawn = match wanted.rigs.as_deref() {
         Some(folder) if seed / 2 % 2 == 0 => real::fitting(folder, seed, fault)?,
         _ => draw::fitting(seed, fault),
     };
     let folder = tempfile::tempdir().map_err(|error| error.to_string())?;
     let (dressed, fitting) = measured(&drawn, &drawn.garment(), folder.path())?;
+    if let Some(kept) = &wanted.keep {
+        let kept = kept.join(seed.to_string());
+        std::fs::create_dir_all(&kept).map_err(|error| error.to_string())?;
+        for name in ["body.glb", "garment.glb"] {
+            std::fs::copy(folder.path().join(name), kept.join(name)).map_err(|error| error.to_string())?;
+        }
+    }
     let visible = match drawn.planted {
         None => None,
         Some(planted) => seen(&drawn, planted, &dressed, folder.path())?,
     };
-    Ok(row(seed, drawn, fitting, visible))
+    let scale = dressed.body.anatomy.scale();
+    Ok(row(seed, drawn, (fitting, scale), visible))
 }
 
 fn dressed_in(drawn: &Drawn, cloth: &gusset::rig::Rig, folder: &Path) -> Result<Dressed, String> {
@@ -155,7 +177,7 @@ fn seen(drawn: &Drawn, planted: Planted, dressed: &Dressed, folder: &Path) -> Re
     Ok(Posed::compared(&clean, dressed))
 }
 
-fn row(seed: u64, drawn: Drawn, fitting: Fitting, visible: Option<String>) -> Row {
+fn row(seed: u64, drawn: Drawn, (fitting, scale): (Fitting, f64), visible: Option<String>) -> Row {
     let mut worst: BTreeMap<(String, Demand), (f64, String, f64)> = BTreeMap::new();
     for pose in fitting.poses.iter().filter(|pose| pose.not_applicable.is_none()) {
         for (path, limits) in &fitting.limits {
@@ -192,6 +214,7 @@ fn row(seed: u64, drawn: Drawn, fitting: Fitting, visible: Option<String>) -> Ro
     Row {
         seed,
         about: drawn.about,
+        ease_mm: fitting.garments[0].ease_median_mm.unwrap_or(f64::NAN) / scale,
         planted: drawn.planted,
         visible,
         verdict: if failed.is_empty() {

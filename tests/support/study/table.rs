@@ -7,7 +7,8 @@ use std::fmt::Write;
 
 /// One line a fitting.
 pub(crate) fn rows(rows: &[Row]) -> String {
-    let mut text = String::from("seed,garment,fault,strength,side,lower,visible,verdict,failed,numbers\n");
+    let mut text =
+        String::from("seed,garment,ease_mm,fault,strength,side,lower,visible,verdict,failed,numbers\n");
     for row in rows {
         let fault = row.planted.map_or(String::from("clean,,,"), |planted| {
             format!(
@@ -32,9 +33,10 @@ pub(crate) fn rows(rows: &[Row]) -> String {
             .collect();
         let _ = writeln!(
             text,
-            "{},\"{}\",{fault},\"{}\",{:?},\"{}\",\"{}\"",
+            "{},\"{}\",{:.1},{fault},\"{}\",{:?},\"{}\",\"{}\"",
             row.seed,
             row.about,
+            row.ease_mm,
             row.visible.as_deref().unwrap_or("-"),
             row.verdict,
             failed.join(" "),
