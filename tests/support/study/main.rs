@@ -21,7 +21,6 @@ use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
-use visible::Posed;
 
 /// What one fitting gave.
 pub(crate) struct Row {
@@ -174,7 +173,8 @@ fn seen(drawn: &Drawn, planted: Planted, dressed: &Dressed, folder: &Path) -> Re
         return Ok(Some("always".into()));
     }
     let clean = dressed_in(drawn, &drawn.clean, folder)?;
-    Ok(Posed::compared(&clean, dressed))
+    let as_built = [Fault::Sunk, Fault::Close, Fault::Tight].contains(&planted.fault);
+    Ok(visible::compared(&clean, dressed, as_built))
 }
 
 fn row(seed: u64, drawn: Drawn, (fitting, scale): (Fitting, f64), visible: Option<String>) -> Row {

@@ -9,6 +9,8 @@ use std::path::Path;
 
 /// Half of the room that is left between the legs' cloth, metres.
 const MIDDLE: f64 = 0.0015;
+/// Over this far from the middle, too, metres.
+const INSEAM_TO_THIGH: f64 = 0.05;
 /// Over this far below the waist the legs' ease is reached, metres.
 const WAIST_TO_SEAT: f64 = 0.15;
 /// Ease of the trousers as they come, metres.
@@ -101,6 +103,8 @@ fn push(mesh: &mut Mesh, by: f64) {
         } else {
             1.0
         };
+        // Nor is it loose where the legs meet: there is no room.
+        let share = share * (was.x.abs() / INSEAM_TO_THIGH).min(1.0);
         let mut now = was + normal * (by * share);
         // Cloth of one leg stays on its side of the middle.
         if was.x.abs() > 1e-4 && now.x * was.x.signum() < MIDDLE {
