@@ -29,6 +29,7 @@ use place::place;
 pub fn place_of(moment: &Moment, at: measure::At) -> crate::outcome::Place {
     place(moment, at)
 }
+use crate::timings::{Step, time};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::Mutex;
@@ -211,15 +212,11 @@ fn examine_all(dressed: &Dressed, sequences: &[Sequence], watch: &(dyn Fn(&Seen)
         .par_iter()
         .map(|&(sequence, frame)| {
             let mut scratch = borrow(&spare, dressed);
-            let world = joints_at(dressed, &sequences[sequence].frames[frame]);
+            let world = time(Step::Skin, || joints_at(dressed, &sequences[sequence].frames[frame]));
             let moment = meet(dressed, &world, &mut scratch);
-            let result = examine(
-                dressed,
-                &sequences[sequence].frames[frame],
-                frame,
-                &world,
-                &moment,
-            );
+            let result = time(Step::Measure, || {
+                examine(dressed, &sequences[sequence].frames[frame], frame, &world, &moment)
+            });
             watch(&Seen {
                 sequence,
                 frame,

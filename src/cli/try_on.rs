@@ -15,12 +15,14 @@ use gusset::report::scene::Scene;
 use gusset::report::text::Look;
 use gusset::report::{csv, folder, json, junit, markdown, text};
 use gusset::scenes::{self, watch::Watch};
+use gusset::timings::{self, Step, time};
 use gusset::verdict::Limits;
 use gusset::verdict::judge::Promises;
 use gusset::wardrobe::{Outfit, dress};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::Instant;
 
 /// What every report says (DESIGN 12).
 const CAUTION: &str = "gusset checks how rigged 3-D garments deform on screen; its numbers say nothing about the fit, \
@@ -65,6 +67,9 @@ pub(super) struct Arguments {
     /// Write a report to pass on: pictures and numbers only, no geometry of body or garment
     #[arg(long)]
     share: bool,
+    /// Say on stderr where the time went, step by step
+    #[arg(long)]
+    timings: bool,
     /// No progress on stderr
     #[arg(long, short)]
     quiet: bool,
@@ -98,6 +103,7 @@ enum Fabric {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
+    let start = Instant::now();
     let accepted = accepted(arguments)?;
     // Everything is read before anything is run, so that a bad file stops before any work is lost.
     let dressed: Vec<Dressed> = outfits(arguments)?
@@ -122,7 +128,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         bar.finish_and_clear();
         let fitting = with_spots(arguments, dressed, &plan, fitting);
         if viewed && fitting.verdict != Verdict::CouldNotRun {
-            models.push(watch.model(&plan, &fitting, fittings.len()));
+            models.push(time(Step::Scenes, || watch.model(&plan, &fitting, fittings.len())));
         }
         fittings.push(fitting);
         plans.push(plan);
@@ -130,9 +136,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let outcome = outcome_of(fittings);
     let changes = against(arguments, &accepted, &outcome)?;
     let page = if wants_report(arguments) && any_ran(&outcome) {
-        let scenes: Vec<Scene> = (0..dressed.len())
-            .flat_map(|n| scenes::of_fitting(&dressed[n], &plans[n], &outcome.fittings[n], n))
-            .collect();
+        let scenes: Vec<Scene> = time(Step::Scenes, || {
+            (0..dressed.len())
+                .flat_map(|n| scenes::of_fitting(&dressed[n], &plans[n], &outcome.fittings[n], n))
+                .collect()
+        });
         let rigs: Vec<Sheet> = dressed
             .iter()
             .enumerate()
@@ -174,6 +182,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     });
     if arguments.format != Format::Text {
         eprint!("{}", changes.text);
+    }
+    if arguments.timings {
+        let poses = outcome.fittings.iter().flat_map(|fitting| &fitting.poses);
+        let frames = poses.map(|pose| pose.frames.len()).sum();
+        eprint!("{}", timings::table(start.elapsed(), frames));
     }
     let code = exit_code(outcome.verdict);
     Ok(if changes.worse && code == ExitCode::SUCCESS {
@@ -289,7 +302,9 @@ fn in_words(file: &Path, changes: &[Change]) -> String {
 fn with_spots(arguments: &Arguments, dressed: &Dressed, plan: &Plan, mut fitting: Fitting) -> Fitting {
     if !arguments.no_remedies && fitting.verdict == Verdict::Fail {
         let bar = bar(0, arguments.quiet, "frames of remedies tried");
-        fitting.spots = remedies::find(dressed, plan, &fitting, &|| bar.inc(1));
+        fitting.spots = time(Step::Remedies, || {
+            remedies::find(dressed, plan, &fitting, &|| bar.inc(1))
+        });
         bar.finish_and_clear();
     }
     fitting

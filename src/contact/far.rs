@@ -72,7 +72,7 @@ pub struct Meetings {
 pub(super) struct Skin<'a> {
     pub body: &'a Body,
     pub tree: &'a BoxTree,
-    pub normals: &'a PseudoNormals,
+    pub normals: PseudoNormals<'a>,
     pub winding: &'a Winding,
 }
 
@@ -86,7 +86,7 @@ impl Skin<'_> {
         if hidden
             || self.body.on_rim(found.triangle, found.feature)
             || is_aside(at, &found, self.normals.face(found.triangle))
-            || !signed::is_behind(at, &found, &self.body.topology, self.normals)
+            || !signed::is_behind(at, &found, &self.normals)
         {
             return None;
         }
@@ -162,11 +162,12 @@ fn behind_fabric(
     far: PartMask,
     scale: f32,
 ) -> Option<Nearest> {
-    let normal = posed.normals.face(layer.fabric.points.triangle[point]);
+    let normals = posed.normals(&layer.topology);
+    let normal = normals.face(layer.fabric.points.triangle[point]);
     // The nearest of all, not of the opposed ones: between the legs the nearest fabric of the other thigh is the
     // seam's other side, and an opposed sheet further off has nothing to do with this sample.
     let found = posed.tree.closest(at, REACH * scale, far, None)?;
-    let facing = posed.normals.face(found.triangle);
+    let facing = normals.face(found.triangle);
     if dot(facing, normal) >= 0.0 || is_aside(at, &found, facing) {
         return None;
     }
@@ -176,7 +177,7 @@ fn behind_fabric(
         found.triangle,
         found.feature,
     );
-    (!on_edge && signed::is_behind(at, &found, &layer.topology, &posed.normals)).then_some(found)
+    (!on_edge && signed::is_behind(at, &found, &normals)).then_some(found)
 }
 
 fn met(

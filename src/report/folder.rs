@@ -9,6 +9,7 @@ use super::rig::{self, Sheet};
 use super::stills::{self, Still};
 use super::{csv, json, page, plot, scene::Scene, share, words};
 use crate::outcome::{Fitting, Outcome};
+use crate::timings::{Step, time};
 use rayon::prelude::*;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -74,7 +75,7 @@ pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Writte
     if folder.exists() && !is_ours(folder) {
         return Err(ReportError::NotOurs(folder.display().to_string()));
     }
-    let files = render(outcome, extras)?;
+    let files = time(Step::Write, || render(outcome, extras))?;
     let (writing, old) = (beside(folder, WRITING), beside(folder, OLD));
     remove(&writing).map_err(refused)?;
     // A run that was killed between the two renames: the old report is the whole one.
@@ -98,7 +99,7 @@ pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Writte
 fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, ReportError> {
     let share = extras.share;
     let of_scene = |scene: &Scene| {
-        let mut pictures = stills::of_scene(scene);
+        let mut pictures = time(Step::Stills, || stills::of_scene(scene));
         if share {
             pictures.iter_mut().for_each(Still::shrink);
         }
@@ -115,7 +116,7 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
     let plots = if extras.no_curves {
         Vec::new()
     } else {
-        plot::all(outcome)
+        time(Step::Plots, || plot::all(outcome))
     };
     let rigs: Vec<RigPictures> = extras
         .rigs
@@ -156,7 +157,7 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
             );
             vec![
                 (format!("{base}.svg"), drawn.svg.clone().into_bytes()),
-                (format!("{base}.png"), plot::png(&drawn.svg)),
+                (format!("{base}.png"), time(Step::Plots, || plot::png(&drawn.svg))),
             ]
         })
         .collect();

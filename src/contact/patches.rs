@@ -1,0 +1,220 @@
+//! Which skin lies surely under its fabric, so that nobody need ask sample by sample?
+//!
+//! Most covered skin lies well under its fabric in most frames, and all that is recorded of it is that it does. Skin
+//! samples that lie together are a patch. Of a patch it is known that all its samples are beneath their fabric, if
+//!
+//! 1. one fabric triangle that may cover them faces the same way as all skin triangles beside them: their nearest
+//!    fabric is no further than that one, at most `reach`;
+//! 2. no fabric triangle within `reach` of the patch touches an edge of the garment, a lining or a torn seam;
+//! 3. every sample lies behind the plane of every fabric triangle within `reach`.
+//!
+//! The nearest point of any sample then lies on a triangle of (3), and the normal that decides its side is a sum, with
+//! weights that are not negative, of normals of triangles that share that point and are therefore within `reach` too.
+//! Every term says "behind", so their sum does. The margins are far above what `f32` can lose. Where any of this does
+//! not hold, nothing is known, and each sample is asked by itself: the answers are the same as without patches.
+
+use super::LINING;
+use super::body::Body;
+use super::edges::Edges;
+use super::layer::SkinSamples;
+use super::moment::Posed;
+use crate::geometry::box_tree::{ALL, BoxTree, Cluster, MOST_POINTS};
+use crate::geometry::topology::Topology;
+use crate::geometry::vector::{dot, sub};
+use crate::geometry::{corners, triangle};
+use crate::rig::part::PartMask;
+use std::ops::Range;
+
+/// Margin of distances and planes, metres: a hundred times the rounding of positions.
+const MARGIN: f32 = 1e-5;
+/// Welded vertices further apart than this are a torn seam, metres.
+const TORN: f32 = 2e-6;
+/// Facing the same way by less than this cosine is not sure.
+const FACING: f64 = 0.01;
+
+/// Covered skin in patches. Made once per layer.
+#[derive(Clone, Debug, Default)]
+pub struct Patches {
+    patches: Vec<Patch>,
+    /// Covered samples, patch by patch.
+    samples: Vec<u32>,
+    /// Skin triangles beside them, patch by patch.
+    skin: Vec<u32>,
+    /// By fabric triangle: touches an edge of the garment or a lining.
+    at_edge: Vec<bool>,
+    /// Vertices that another stands for, and that other.
+    seams: Vec<[u32; 2]>,
+}
+
+#[derive(Clone, Debug)]
+struct Patch {
+    samples: Range<usize>,
+    skin: Range<usize>,
+    /// A fabric triangle that covered one of the samples as built, and may cover all.
+    cover: Option<u32>,
+}
+
+/// What patches know of one frame. Renewed for every frame, allocated once.
+#[derive(Clone, Debug, Default)]
+pub struct Known {
+    /// By fabric triangle: at an edge of the garment, or at a seam that is torn open in this frame.
+    in_doubt: Vec<bool>,
+    /// Covered samples of which nothing is known.
+    pub doubtful: Vec<u32>,
+}
+
+/// Skin and fabric in one frame.
+#[derive(Clone, Copy)]
+pub(super) struct Frame<'a> {
+    pub(super) body: &'a Body,
+    pub(super) skin: &'a [[f32; 3]],
+    pub(super) topology: &'a Topology,
+    pub(super) fabric: &'a Posed,
+}
+
+impl Patches {
+    /// Sorts covered samples into patches. `places` is a tree over the skin's triangles, `tags` are the fabric's.
+    pub(super) fn new(
+        (body, places): (&Body, &BoxTree),
+        skin: &SkinSamples,
+        (topology, edges, tags): (&Topology, &Edges, &[u32]),
+    ) -> Self {
+        let mut order: Vec<(PartMask, u32, u32)> = (0u32..)
+            .zip(skin.points.triangle.iter().zip(&skin.mask))
+            .map(|(point, (&triangle, &mask))| (mask, places.place(triangle), point))
+            .collect();
+        order.sort_unstable();
+        let mut patches = Self {
+            at_edge: at_edge(topology, edges, tags),
+            seams: (0u32..)
+                .zip(topology.canonical())
+                .filter(|(vertex, canonical)| vertex != *canonical)
+                .map(|(vertex, &canonical)| [vertex, canonical])
+                .collect(),
+            ..Self::default()
+        };
+        let alike = |one: &(PartMask, u32, u32), next: &(PartMask, u32, u32)| {
+            one.0 == next.0 && BoxTree::in_one_leaf(one.1, next.1)
+        };
+        for leaf in order.chunk_by(alike) {
+            for together in leaf.chunks(MOST_POINTS) {
+                patches.add(body, skin, together, tags);
+            }
+        }
+        patches
+    }
+
+    fn add(&mut self, body: &Body, skin: &SkinSamples, together: &[(PartMask, u32, u32)], tags: &[u32]) {
+        let (first_sample, first_skin) = (self.samples.len(), self.skin.len());
+        let mut beside = Vec::new();
+        for &(.., point) in together {
+            self.samples.push(point);
+            let point = point as usize;
+            let triangle = skin.points.triangle[point];
+            beside.push(triangle);
+            if point < skin.points.vertices {
+                let weights = &skin.points.barycentric[point];
+                let corner = weights.iter().position(|weight| *weight > 0.5).unwrap_or(0);
+                let vertex = body.topology.triangles()[triangle as usize][corner];
+                beside.extend(body.topology.vertex_triangles(vertex));
+            }
+        }
+        beside.sort_unstable();
+        beside.dedup();
+        self.skin.extend(beside);
+        // From the middle on: what covers the middle is near to all.
+        let half = together.len() / 2;
+        let mut covers = together[half..].iter().chain(&together[..half]);
+        let cover = covers.find_map(|&(mask, _, point)| {
+            let cover = skin.cover[point as usize];
+            (tags[cover as usize] & mask != 0).then_some(cover)
+        });
+        self.patches.push(Patch {
+            samples: first_sample..self.samples.len(),
+            skin: first_skin..self.skin.len(),
+            cover,
+        });
+    }
+
+    /// Tells the samples that lie surely beneath their fabric, no deeper than `reach` metres, from the doubtful ones:
+    /// calls `sure` with each of the former and a depth that it does not exceed; where that says no, it is doubtful too.
+    pub(super) fn sort(
+        &self,
+        frame: &Frame,
+        samples: &SkinSamples,
+        reach: f32,
+        known: &mut Known,
+        mut sure: impl FnMut(usize, f32) -> bool,
+    ) {
+        known.in_doubt.clone_from(&self.at_edge);
+        self.mark_torn(frame, &mut known.in_doubt);
+        known.doubtful.clear();
+        for patch in &self.patches {
+            let of_patch = &self.samples[patch.samples.clone()];
+            let depth = self.depth(patch, frame, samples, reach, &known.in_doubt);
+            let in_doubt = of_patch
+                .iter()
+                .filter(|&&point| !depth.is_some_and(|depth| sure(point as usize, depth)));
+            known.doubtful.extend(in_doubt);
+        }
+    }
+
+    /// Marks the triangles at vertices that are one as built and no longer are.
+    fn mark_torn(&self, frame: &Frame, in_doubt: &mut [bool]) {
+        let at = |vertex: u32| frame.fabric.positions[vertex as usize];
+        for &[vertex, canonical] in &self.seams {
+            let gap = sub(at(vertex), at(canonical));
+            let closed = dot(gap, gap) <= TORN * TORN;
+            if !closed {
+                for &triangle in frame.topology.vertex_triangles(canonical) {
+                    in_doubt[triangle as usize] = true;
+                }
+            }
+        }
+    }
+
+    /// How deep the samples of a patch lie at most, where they surely lie beneath their fabric.
+    fn depth(
+        &self,
+        patch: &Patch,
+        frame: &Frame,
+        samples: &SkinSamples,
+        reach: f32,
+        in_doubt: &[bool],
+    ) -> Option<f32> {
+        let (tree, triangles) = (&frame.fabric.tree, &frame.body.surface.triangles);
+        let of_patch = self.samples[patch.samples.clone()].iter();
+        let cluster = Cluster::new(
+            of_patch.map(|&point| samples.points.position(point as usize, frame.skin, triangles)),
+        );
+        let cover = tree.corners(patch.cover?);
+        let depth = cluster.furthest_from(cover) * (1.0 + MARGIN) + MARGIN;
+        if depth.is_nan() || depth > reach {
+            return None;
+        }
+        let outward = triangle::area_vector(cover);
+        let beneath = tree.all_around(cluster.bounds(), depth + MARGIN, ALL & !LINING, |triangle, corners| {
+            !in_doubt[triangle as usize] && cluster.is_behind(corners, MARGIN)
+        });
+        let faces_it = |&triangle: &u32| {
+            let inward = triangle::area_vector(corners(frame.skin, triangles[triangle as usize]));
+            let cosine = dot(inward, outward);
+            cosine > 0.0 && cosine * cosine > FACING * FACING * dot(inward, inward) * dot(outward, outward)
+        };
+        (beneath && self.skin[patch.skin.clone()].iter().all(faces_it)).then_some(depth)
+    }
+}
+
+/// By fabric triangle: whether its nearest point may lie on an edge of the garment, or be decided by a lining.
+fn at_edge(topology: &Topology, edges: &Edges, tags: &[u32]) -> Vec<bool> {
+    let is_lining = |triangle: &u32| tags[*triangle as usize] == LINING;
+    topology
+        .triangles()
+        .iter()
+        .zip(topology.corners())
+        .map(|(welded, own)| {
+            let at_lining = |&vertex: &u32| topology.vertex_triangles(vertex).iter().any(is_lining);
+            welded.iter().any(at_lining) || own.iter().any(|&vertex| edges.at_vertex(vertex))
+        })
+        .collect()
+}

@@ -1,0 +1,168 @@
+//! How do points that lie together lie to one triangle?
+
+use super::closest::to_triangle;
+use super::{WIDTH, lower, upper};
+use crate::geometry::Corners;
+use crate::geometry::vector::{cross, dot, sub};
+
+/// Points of a [`Cluster`] at most: two rounds of eight lanes.
+pub const MOST_POINTS: usize = 2 * WIDTH;
+
+/// A distance along a normal counts only above this share of the numbers it was made from: ten times what `f32`
+/// can lose on the way.
+const ROUNDING: f32 = 1e-5;
+
+/// Up to sixteen points that lie together, asked all at once.
+#[derive(Clone, Copy, Debug)]
+pub struct Cluster {
+    axes: [[f32; MOST_POINTS]; 3],
+}
+
+impl Cluster {
+    /// At least one point; of more than [`MOST_POINTS`] only the first are taken.
+    pub fn new(points: impl IntoIterator<Item = [f32; 3]>) -> Self {
+        let mut axes = [[f32::NAN; MOST_POINTS]; 3];
+        let mut count = 0;
+        for point in points.into_iter().take(MOST_POINTS) {
+            (0..3).for_each(|axis| axes[axis][count] = point[axis]);
+            count += 1;
+        }
+        for row in &mut axes {
+            let last = row[count.max(1) - 1];
+            row[count..].fill(last);
+        }
+        Self { axes }
+    }
+
+    /// The corners of the box round the points.
+    pub fn bounds(&self) -> [[f32; 3]; 2] {
+        [
+            self.axes.map(|row| row.into_iter().fold(f32::INFINITY, lower)),
+            self.axes.map(|row| row.into_iter().fold(f32::NEG_INFINITY, upper)),
+        ]
+    }
+
+    #[inline(always)]
+    fn point(&self, lane: usize) -> [f32; 3] {
+        [self.axes[0][lane], self.axes[1][lane], self.axes[2][lane]]
+    }
+
+    /// Distance of the point that is furthest from a triangle, metres.
+    pub fn furthest_from(&self, corners: Corners) -> f32 {
+        let mut distances_sq = [0.0; MOST_POINTS];
+        for lane in 0..MOST_POINTS {
+            distances_sq[lane] = to_triangle(corners.map(|corner| sub(corner, self.point(lane))));
+        }
+        distances_sq.into_iter().fold(0.0, |most, value| upper(value, most)).sqrt()
+    }
+
+    /// Whether every point lies surely behind the plane of a triangle, by more than `margin` metres. False for a
+    /// triangle without area.
+    pub fn is_behind(&self, corners: Corners, margin: f32) -> bool {
+        let [origin, b, c] = corners;
+        let (ab, ac) = (sub(b, origin), sub(c, origin));
+        let normal = cross(ab, ac);
+        let length = dot(normal, normal).sqrt();
+        // Cancellation within the normal is bounded by the longest products that went into it.
+        let (p, q) = (ab.map(f32::abs), ac.map(f32::abs));
+        let thick = [
+            p[1] * q[2] + p[2] * q[1],
+            p[2] * q[0] + p[0] * q[2],
+            p[0] * q[1] + p[1] * q[0],
+        ];
+        let mut most = [f32::NEG_INFINITY; MOST_POINTS];
+        for lane in 0..MOST_POINTS {
+            let away = sub(self.point(lane), origin);
+            most[lane] = dot(away, normal) + ROUNDING * dot(away.map(f32::abs), thick);
+        }
+        let most = most.into_iter().fold(f32::NEG_INFINITY, |most, value| upper(value, most));
+        most < -margin * length
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::box_tree::{ALL, BoxTree};
+    use crate::geometry::closest_point::closest_point;
+    use crate::geometry::shapes::{self, Random};
+    use crate::geometry::triangle;
+    use crate::geometry::vector::{norm, wide};
+
+    fn points(random: &mut Random, count: usize) -> Vec<[f32; 3]> {
+        (0..count).map(|_| random.point()).collect()
+    }
+
+    #[test]
+    fn distances_and_sides_of_many_points() {
+        let mut random = Random::new(21);
+        let (mut behind, mut before) = (0, 0);
+        for round in 0..2000 {
+            let corners = [random.point(), random.point(), random.point()];
+            let near = random.point().map(|x| 2.0 * x);
+            let points: Vec<[f32; 3]> = points(&mut random, 1 + round % MOST_POINTS)
+                .into_iter()
+                .map(|p| std::array::from_fn(|k| near[k] + 0.1 * p[k]))
+                .collect();
+            let cluster = Cluster::new(points.iter().copied());
+            let furthest = points.iter().fold(0.0, |most: f64, &point| {
+                most.max(norm(sub(closest_point(point, corners).point, wide(point))))
+            });
+            assert!((f64::from(cluster.furthest_from(corners)) - furthest).abs() < 1e-5);
+            let normal = triangle::normal(corners);
+            let heights = points.iter().map(|&p| dot(normal, sub(wide(p), wide(corners[0]))));
+            let highest = heights.fold(f64::NEG_INFINITY, f64::max);
+            if cluster.is_behind(corners, 1e-3) {
+                assert!(highest < -1e-3);
+                behind += 1;
+            } else {
+                assert!(highest > -2e-2 || norm(triangle::area_vector(corners)) < 0.1);
+                before += 1;
+            }
+        }
+        assert!(behind > 200 && before > 200, "{behind} {before}");
+    }
+
+    #[test]
+    fn nothing_is_behind_a_needle_or_nowhere() {
+        let cluster = Cluster::new([[0.0, 0.0, -1.0]]);
+        assert!(cluster.is_behind([[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]], 1e-5));
+        assert!(!cluster.is_behind([[0.0; 3], [1.0, 0.0, 0.0], [2.0, 0.0, 0.0]], 1e-5));
+        assert!(!cluster.is_behind([[f32::NAN; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]], 1e-5));
+        let nowhere = Cluster::new([[f32::NAN; 3]]);
+        assert!(!nowhere.is_behind([[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]], 1e-5));
+    }
+
+    /// Every triangle that is near enough to any point of a box is found around it.
+    #[test]
+    fn all_around_misses_nothing() {
+        let (positions, triangles) = shapes::limb(4);
+        let tags: Vec<u32> = (0..triangles.len()).map(|t| 1 << (t % 3)).collect();
+        let tree = BoxTree::build_tagged(&positions, &triangles, &tags);
+        let mut random = Random::new(22);
+        for _ in 0..200 {
+            let near = random.point().map(|x| 0.3 * x);
+            let points: Vec<[f32; 3]> = points(&mut random, 7)
+                .into_iter()
+                .map(|p| std::array::from_fn(|k| near[k] + 0.02 * p[k]))
+                .collect();
+            let bounds = Cluster::new(points.iter().copied()).bounds();
+            let mut found = Vec::new();
+            assert!(tree.all_around(bounds, 0.05, 0b101, |triangle, _| {
+                found.push(triangle);
+                true
+            }));
+            for (number, corners) in (0u32..).zip(&triangles) {
+                let at = crate::geometry::corners(&positions, *corners);
+                let near = points.iter().any(|&point| {
+                    norm(sub(closest_point(point, at).point, wide(point))) < 0.05 - 1e-6
+                });
+                if near && tags[number as usize] & 0b101 != 0 {
+                    assert!(found.contains(&number));
+                }
+            }
+            assert!(found.iter().all(|&t| tags[t as usize] & 0b101 != 0));
+            assert!(found.is_empty() || !tree.all_around(bounds, 0.05, ALL, |_, _| false));
+        }
+    }
+}
