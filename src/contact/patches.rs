@@ -3,8 +3,8 @@
 //! Most covered skin lies well under its fabric in most frames, and all that is recorded of it is that it does. Skin
 //! samples that lie together are a patch. Of a patch it is known that all its samples are beneath their fabric, if
 //!
-//! 1. one fabric triangle that may cover them faces the same way as all skin triangles beside them: their nearest
-//!    fabric is no further than that one, at most `reach`;
+//! 1. fabric triangles that may cover them face the same way as all skin triangles beside them: the nearest fabric of
+//!    each sample is no further than these, at most `reach`;
 //! 2. no fabric triangle within `reach` of the patch touches an edge of the garment, a lining or a torn seam;
 //! 3. every sample lies behind the plane of every fabric triangle within `reach`.
 //!
@@ -40,6 +40,8 @@ pub struct Patches {
     samples: Vec<u32>,
     /// Skin triangles beside them, patch by patch.
     skin: Vec<u32>,
+    /// Fabric triangles that covered them as built, patch by patch.
+    covers: Vec<u32>,
     /// By fabric triangle: touches an edge of the garment or a lining.
     at_edge: Vec<bool>,
     /// Vertices that another stands for, and that other.
@@ -50,8 +52,7 @@ pub struct Patches {
 struct Patch {
     samples: Range<usize>,
     skin: Range<usize>,
-    /// A fabric triangle that covered one of the samples as built, and may cover all.
-    cover: Option<u32>,
+    covers: Range<usize>,
 }
 
 /// What patches know of one frame. Renewed for every frame, allocated once.
@@ -122,17 +123,18 @@ impl Patches {
         beside.sort_unstable();
         beside.dedup();
         self.skin.extend(beside);
-        // From the middle on: what covers the middle is near to all.
-        let half = together.len() / 2;
-        let mut covers = together[half..].iter().chain(&together[..half]);
-        let cover = covers.find_map(|&(mask, _, point)| {
+        let first_cover = self.covers.len();
+        for &(mask, _, point) in together {
             let cover = skin.cover[point as usize];
-            (tags[cover as usize] & mask != 0).then_some(cover)
-        });
+            let known = &self.covers[first_cover..];
+            if tags[cover as usize] & mask != 0 && !known.contains(&cover) {
+                self.covers.push(cover);
+            }
+        }
         self.patches.push(Patch {
             samples: first_sample..self.samples.len(),
             skin: first_skin..self.skin.len(),
-            cover,
+            covers: first_cover..self.covers.len(),
         });
     }
 
@@ -187,22 +189,27 @@ impl Patches {
         let cluster = Cluster::new(
             of_patch.map(|&point| samples.points.position(point as usize, frame.skin, triangles)),
         );
-        let cover = tree.corners(patch.cover?);
-        let depth = cluster.furthest_from(cover) * (1.0 + MARGIN) + MARGIN;
+        let covers = &self.covers[patch.covers.clone()];
+        let depth = cluster.furthest_from(covers.iter().map(|&cover| tree.corners(cover)));
+        let depth = depth * (1.0 + MARGIN) + MARGIN;
         if depth.is_nan() || depth > reach {
             return None;
         }
-        let outward = triangle::area_vector(cover);
         let beneath = tree.all_around(cluster.bounds(), depth + MARGIN, ALL & !LINING, |triangle, corners| {
             !in_doubt[triangle as usize] && cluster.is_behind(corners, MARGIN)
         });
-        let faces_it = |&triangle: &u32| {
-            let inward = triangle::area_vector(corners(frame.skin, triangles[triangle as usize]));
-            let cosine = dot(inward, outward);
-            cosine > 0.0 && cosine * cosine > FACING * FACING * dot(inward, inward) * dot(outward, outward)
+        let faces_all = |&triangle: &u32| {
+            let skin = triangle::area_vector(corners(frame.skin, triangles[triangle as usize]));
+            covers.iter().all(|&cover| face_alike(skin, triangle::area_vector(tree.corners(cover))))
         };
-        (beneath && self.skin[patch.skin.clone()].iter().all(faces_it)).then_some(depth)
+        (beneath && self.skin[patch.skin.clone()].iter().all(faces_all)).then_some(depth)
     }
+}
+
+/// Whether two triangles surely face the same way; not if one has no area.
+fn face_alike(one: [f64; 3], other: [f64; 3]) -> bool {
+    let cosine = dot(one, other);
+    cosine > 0.0 && cosine * cosine > FACING * FACING * dot(one, one) * dot(other, other)
 }
 
 /// By fabric triangle: whether its nearest point may lie on an edge of the garment, or be decided by a lining.

@@ -47,11 +47,15 @@ impl Cluster {
         [self.axes[0][lane], self.axes[1][lane], self.axes[2][lane]]
     }
 
-    /// Distance of the point that is furthest from a triangle, metres.
-    pub fn furthest_from(&self, corners: Corners) -> f32 {
-        let mut distances_sq = [0.0; MOST_POINTS];
-        for lane in 0..MOST_POINTS {
-            distances_sq[lane] = to_triangle(corners.map(|corner| sub(corner, self.point(lane))));
+    /// Distance of the point that is furthest from the nearest of some triangles, metres; infinite without triangles.
+    pub fn furthest_from(&self, triangles: impl Iterator<Item = Corners>) -> f32 {
+        let mut distances_sq = [f32::INFINITY; MOST_POINTS];
+        for corners in triangles {
+            for lane in 0..MOST_POINTS {
+                let distance_sq = to_triangle(corners.map(|corner| sub(corner, self.point(lane))));
+                // What is not a number is further than anything.
+                distances_sq[lane] = lower(distance_sq, distances_sq[lane]);
+            }
         }
         distances_sq.into_iter().fold(0.0, |most, value| upper(value, most)).sqrt()
     }
@@ -108,7 +112,7 @@ mod tests {
             let furthest = points.iter().fold(0.0, |most: f64, &point| {
                 most.max(norm(sub(closest_point(point, corners).point, wide(point))))
             });
-            assert!((f64::from(cluster.furthest_from(corners)) - furthest).abs() < 1e-5);
+            assert!((f64::from(cluster.furthest_from(std::iter::once(corners))) - furthest).abs() < 1e-5);
             let normal = triangle::normal(corners);
             let heights = points.iter().map(|&p| dot(normal, sub(wide(p), wide(corners[0]))));
             let highest = heights.fold(f64::NEG_INFINITY, f64::max);
