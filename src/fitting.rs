@@ -212,10 +212,18 @@ fn examine_all(dressed: &Dressed, sequences: &[Sequence], watch: &(dyn Fn(&Seen)
         .par_iter()
         .map(|&(sequence, frame)| {
             let mut scratch = borrow(&spare, dressed);
-            let world = time(Step::Skin, || joints_at(dressed, &sequences[sequence].frames[frame]));
+            let world = time(Step::Skin, || {
+                joints_at(dressed, &sequences[sequence].frames[frame])
+            });
             let moment = meet(dressed, &world, &mut scratch);
             let result = time(Step::Measure, || {
-                examine(dressed, &sequences[sequence].frames[frame], frame, &world, &moment)
+                examine(
+                    dressed,
+                    &sequences[sequence].frames[frame],
+                    frame,
+                    &world,
+                    &moment,
+                )
             });
             watch(&Seen {
                 sequence,

@@ -79,17 +79,15 @@ pub fn book(step: Step, spent: Duration) {
 
 /// A table of all steps, in thread milliseconds; `whole` is the time on the clock, `frames` how many were measured.
 pub fn table(whole: Duration, frames: usize) -> String {
-    let mut text = format!(
-        "{:28}{:>12}{:>14}\n",
-        "step", "thread ms", "ms per frame"
-    );
+    let mut text = format!("{:28}{:>12}{:>14}\n", "step", "thread ms", "ms per frame");
     for (step, words) in STEPS {
         let spent = Duration::from_nanos(SPENT[step as usize].load(Ordering::Relaxed)).as_secs_f64() * 1e3;
-        let per_frame = if (Step::Skin as usize..=Step::Measure as usize).contains(&(step as usize)) && frames > 0 {
-            format!("{:14.3}", spent / frames as f64)
-        } else {
-            String::new()
-        };
+        let per_frame =
+            if (Step::Skin as usize..=Step::Measure as usize).contains(&(step as usize)) && frames > 0 {
+                format!("{:14.3}", spent / frames as f64)
+            } else {
+                String::new()
+            };
         text.push_str(&format!("{words:28}{spent:12.1}{per_frame}\n"));
     }
     let threads = rayon::current_num_threads();

@@ -14,7 +14,10 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ("rig", &["geometry"]),
     ("pose", &["rig", "outcome"]),
     ("skin", &["rig"]),
-    ("contact", &["geometry", "rig", "pose", "skin", "measure", "timings"]),
+    (
+        "contact",
+        &["geometry", "rig", "pose", "skin", "measure", "timings"],
+    ),
     (
         "measure",
         &["contact", "geometry", "rig", "skin", "outcome", "units"],

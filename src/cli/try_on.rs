@@ -128,7 +128,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         bar.finish_and_clear();
         let fitting = with_spots(arguments, dressed, &plan, fitting);
         if viewed && fitting.verdict != Verdict::CouldNotRun {
-            models.push(time(Step::Scenes, || watch.model(&plan, &fitting, fittings.len())));
+            models.push(time(Step::Scenes, || {
+                watch.model(&plan, &fitting, fittings.len())
+            }));
         }
         fittings.push(fitting);
         plans.push(plan);

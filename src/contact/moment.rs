@@ -3,7 +3,7 @@
 use super::VISIBLE;
 use super::beneath::Beneath;
 use super::body::Body;
-use super::far::{Meetings, Skin};
+use super::far::{Meetings, Near, Skin};
 use super::layer::{Layer, NOBODY, vertex_or_face_normal};
 use super::patches::{self, Known};
 use super::pull::Pulls;
@@ -14,7 +14,7 @@ use crate::geometry::box_tree::{ALL, BoxTree};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::signed;
 use crate::geometry::topology::Topology;
-use crate::geometry::vector::{dot, narrow, unit, wide};
+use crate::geometry::vector::{narrow, unit, wide};
 use crate::geometry::winding::Winding;
 use crate::rig::surface::polar;
 use crate::skin;
@@ -51,6 +51,8 @@ pub struct Scratch {
     body: Posed,
     layers: Vec<Posed>,
     winding: Winding,
+    /// Whether `winding` is still that of an earlier pose: few frames ask for it.
+    winding_is_old: bool,
     ease: Vec<f32>,
     outside: Vec<f32>,
     seen: Vec<bool>,
@@ -106,11 +108,7 @@ pub struct Moment<'a> {
 }
 
 impl Posed {
-    fn new(
-        positions: Vec<[f32; 3]>,
-        triangles: &[[u32; 3]],
-        tags: &[u32],
-    ) -> Self {
+    fn new(positions: Vec<[f32; 3]>, triangles: &[[u32; 3]], tags: &[u32]) -> Self {
         let tree = BoxTree::build_tagged(&positions, triangles, tags);
         Self {
             positions,
@@ -129,21 +127,13 @@ impl Scratch {
     /// Memory for frames of a body in these layers.
     pub fn new(body: &Body, layers: &[Layer]) -> Self {
         let skin = &body.surface;
-        let posed_body = Posed::new(
-            skin.positions.clone(),
-            &skin.triangles,
-            &body.tags,
-        );
+        let posed_body = Posed::new(skin.positions.clone(), &skin.triangles, &body.tags);
         let winding = Winding::build(&posed_body.tree);
         let posed = layers
             .iter()
             .map(|layer| {
                 let surface = &layer.surface;
-                Posed::new(
-                    surface.positions.clone(),
-                    &surface.triangles,
-                    &layer.tags,
-                )
+                Posed::new(surface.positions.clone(), &surface.triangles, &layer.tags)
             })
             .collect();
         let (fabric, covered) = layers.first().map_or((0, 0), |layer| {
@@ -153,6 +143,7 @@ impl Scratch {
             body: posed_body,
             layers: posed,
             winding,
+            winding_is_old: false,
             ease: vec![f32::NAN; fabric],
             outside: vec![f32::NAN; covered],
             seen: vec![false; covered],
@@ -173,8 +164,8 @@ impl Scratch {
         time(Step::Refit, || {
             let posed = std::iter::once(&mut self.body).chain(&mut self.layers);
             posed.for_each(renew);
-            self.winding.refit(&self.body.tree);
         });
+        self.winding_is_old = true;
         time(Step::Measure, || self.pull(body, layers));
     }
 
@@ -200,6 +191,7 @@ impl Scratch {
     /// Finds who is near whom for all samples of the first layer.
     pub fn meet(&mut self, body: &Body, layer: &Layer) {
         time(Step::Ease, || self.meet_fabric(body, layer));
+        time(Step::Ease, || self.sink_fabric(layer));
         self.meet_skin(body, layer, &[]);
         self.meet_far(body, layer);
     }
@@ -235,16 +227,29 @@ impl Scratch {
 
     /// Where the garment runs through itself, into other parts and through their fabric. Needs the ease of all samples.
     pub fn meet_far(&mut self, body: &Body, layer: &Layer) {
-        let posed = &self.layers[0];
-        time(Step::Tangle, || self.tangle.renew(layer, &posed.tree));
-        let skin = Skin {
-            body,
-            tree: &self.body.tree,
-            normals: self.body.normals(&body.topology),
-            winding: &self.winding,
-        };
+        time(Step::Tangle, || self.tangle.renew(layer, &self.layers[0].tree));
         time(Step::Far, || {
-            self.meetings.renew(&skin, layer, posed, &self.tangle, &self.ease);
+            let near = Near {
+                body,
+                tree: &self.body.tree,
+                normals: self.body.normals(&body.topology),
+            };
+            self.meetings.seek(&near, layer, &self.layers[0], &self.tangle)
+        });
+        if self.meetings.need_winding() {
+            self.renew_winding();
+        }
+        time(Step::Far, || {
+            let near = Near {
+                body,
+                tree: &self.body.tree,
+                normals: self.body.normals(&body.topology),
+            };
+            let skin = Skin {
+                near,
+                winding: &self.winding,
+            };
+            self.meetings.judge(&skin, layer, &self.layers[0], &self.ease);
         });
     }
 
@@ -267,9 +272,27 @@ impl Scratch {
             let Some(found) = found.filter(|found| !body.on_rim(found.triangle, found.feature)) else {
                 continue;
             };
-            let ease = signed::clearance(at, &found, &self.body.normals(&body.topology));
-            self.ease[point] = ease;
-            self.within[point] = ease < 0.0 && self.winding.at(&self.body.tree, at) >= 0.5;
+            self.ease[point] = signed::clearance(at, &found, &self.body.normals(&body.topology));
+        }
+    }
+
+    /// Which of the fabric that is under its own skin the body goes round.
+    fn sink_fabric(&mut self, layer: &Layer) {
+        let under = |ease: &f32| *ease < 0.0;
+        if self.ease.iter().any(under) {
+            self.renew_winding();
+        }
+        for point in (0..self.ease.len()).filter(|&point| under(&self.ease[point])) {
+            let points = &layer.fabric.points;
+            let at = points.position(point, &self.layers[0].positions, &layer.surface.triangles);
+            self.within[point] = self.winding.at(&self.body.tree, at) >= 0.5;
+        }
+    }
+
+    fn renew_winding(&mut self) {
+        if self.winding_is_old {
+            time(Step::Refit, || self.winding.refit(&self.body.tree));
+            self.winding_is_old = false;
         }
     }
 
@@ -287,18 +310,22 @@ impl Scratch {
         let (outside, seen, gone) = (&mut self.outside, &mut self.seen, &mut self.gone);
         // Where fabric is not near it must also lie straight out.
         let is_covered = |point: usize| {
-            let at = samples.points.position(point, frame.skin, &body.surface.triangles);
+            let at = samples
+                .points
+                .position(point, frame.skin, &body.surface.triangles);
             let normal = vertex_or_face_normal(&samples.points, point, &body.surface, &of_skin);
             is_covered(&posed.tree, at, normal, samples.to_cover[point], scale)
         };
-        layer.patches.sort(&frame, samples, SURE * scale, &mut self.known, |point, depth| {
-            let sure = depth <= DOUBT * scale || is_covered(point);
-            if sure {
-                outside[point] = -depth;
-                (seen[point], gone[point]) = (false, false);
-            }
-            sure
-        });
+        layer
+            .patches
+            .sort(&frame, samples, SURE * scale, &mut self.known, |point, depth| {
+                let sure = depth <= DOUBT * scale || is_covered(point);
+                if sure {
+                    outside[point] = -depth;
+                    (seen[point], gone[point]) = (false, false);
+                }
+                sure
+            });
     }
 
     /// Which covered skin samples lie outside their fabric, and whether that can be seen; `also` hides as well.
@@ -325,7 +352,7 @@ impl Scratch {
                 f32::INFINITY,
                 samples.mask[point],
                 Some(samples.cover[point]),
-                |triangle| dot(of_fabric.face(triangle), normal) > 0.0,
+                |triangle| of_fabric.faces(triangle, normal),
             );
             let counted = found.filter(|found| {
                 !layer.edges.holds(
@@ -335,8 +362,7 @@ impl Scratch {
                     found.feature,
                 )
             });
-            self.outside[point] =
-                counted.map_or(f32::NAN, |found| signed::clearance(at, &found, &of_fabric));
+            self.outside[point] = counted.map_or(f32::NAN, |found| signed::clearance(at, &found, &of_fabric));
         }
     }
 

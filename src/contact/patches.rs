@@ -195,12 +195,21 @@ impl Patches {
         if depth.is_nan() || depth > reach {
             return None;
         }
-        let beneath = tree.all_around(cluster.bounds(), depth + MARGIN, ALL & !LINING, |triangle, corners| {
-            !in_doubt[triangle as usize] && cluster.is_behind(corners, MARGIN)
-        });
+        let beneath = tree.all_around(
+            cluster.bounds(),
+            depth + MARGIN,
+            ALL & !LINING,
+            |triangle, corners| !in_doubt[triangle as usize] && cluster.is_behind(corners, MARGIN),
+        );
+        let mut outward = [[0.0; 3]; MOST_POINTS];
+        for (outward, &cover) in outward.iter_mut().zip(covers) {
+            *outward = triangle::area_vector(tree.corners(cover));
+        }
         let faces_all = |&triangle: &u32| {
             let skin = triangle::area_vector(corners(frame.skin, triangles[triangle as usize]));
-            covers.iter().all(|&cover| face_alike(skin, triangle::area_vector(tree.corners(cover))))
+            outward[..covers.len()]
+                .iter()
+                .all(|&cover| face_alike(skin, cover))
         };
         (beneath && self.skin[patch.skin.clone()].iter().all(faces_all)).then_some(depth)
     }

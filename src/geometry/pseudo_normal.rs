@@ -27,6 +27,18 @@ impl<'a> PseudoNormals<'a> {
         narrow(triangle::normal(self.corners(triangle)))
     }
 
+    /// Whether [`PseudoNormals::face`] and a direction enclose less than a right angle.
+    pub fn faces(&self, triangle: u32, direction: [f32; 3]) -> bool {
+        let normal = triangle::area_vector(self.corners(triangle));
+        let along = dot(normal, wide(direction));
+        // Only near the right angle does it matter how the unit normal is rounded.
+        if along * along > 1e-10 * dot(normal, normal) * dot(wide(direction), wide(direction)) {
+            along > 0.0
+        } else {
+            dot(self.face(triangle), direction) > 0.0
+        }
+    }
+
     /// Sum of the normals of the triangles at an edge.
     pub fn edge(&self, edge: u32) -> [f32; 3] {
         let mut sum = [0.0; 3];

@@ -99,31 +99,35 @@ pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Writte
 fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, ReportError> {
     let share = extras.share;
     let of_scene = |scene: &Scene| {
-        let mut pictures = time(Step::Stills, || stills::of_scene(scene));
-        if share {
-            pictures.iter_mut().for_each(Still::shrink);
+        time(Step::Stills, || {
+            let mut pictures = stills::of_scene(scene);
+            if share {
+                pictures.iter_mut().for_each(Still::shrink);
+            }
+            pictures
+        })
+    };
+    let draw_stills = || -> Vec<Still> {
+        let stills: Vec<Vec<Still>> = extras.scenes.par_iter().map(of_scene).collect();
+        stills.into_iter().flatten().collect()
+    };
+    let draw_plots = || {
+        if extras.no_curves {
+            Vec::new()
+        } else {
+            plot::all(outcome)
         }
-        pictures
     };
-    let pictures: Vec<Still> = extras
-        .scenes
-        .par_iter()
-        .map(of_scene)
-        .collect::<Vec<_>>()
-        .into_iter()
-        .flatten()
-        .collect();
-    let plots = if extras.no_curves {
-        Vec::new()
-    } else {
-        time(Step::Plots, || plot::all(outcome))
+    let draw_rigs = || -> Vec<RigPictures> {
+        let sheets = extras.rigs.par_iter();
+        sheets.map(|sheet| (sheet, rig::weight_pictures(sheet))).collect()
     };
-    let rigs: Vec<RigPictures> = extras
-        .rigs
-        .par_iter()
-        .map(|sheet| (sheet, rig::weight_pictures(sheet)))
-        .collect();
-    let view = model::pack(if share { &[] } else { extras.models });
+    let pack_view = || model::pack(if share { &[] } else { extras.models });
+    // What takes longest first; each of them is parallel in itself.
+    let ((pictures, view), (plots, rigs)) = rayon::join(
+        || rayon::join(draw_stills, || time(Step::Scenes, pack_view)),
+        || rayon::join(draw_plots, || time(Step::Stills, draw_rigs)),
+    );
     let shown = Shown {
         stills: &pictures,
         plots: &plots,

@@ -26,10 +26,13 @@ impl FabricSamples {
         });
         let used: Vec<bool> = points.area.iter().map(|area| *area > 0.0).collect();
         let (points, _) = points.only(&used);
-        let home_skin = far::Skin {
+        let near = far::Near {
             body: built.body,
             tree: &built.tree,
             normals: built.normals(),
+        };
+        let home_skin = far::Skin {
+            near,
             winding: &Winding::build(&built.tree),
         };
         let found: Vec<(u32, PartMask, f32, f32, bool)> = (0..points.len())

@@ -16,10 +16,7 @@ impl BoxTree {
         mask: u32,
         mut visit: impl FnMut(u32, Corners) -> bool,
     ) -> bool {
-        let around = Bounds {
-            min: low,
-            max: high,
-        };
+        let around = Bounds { min: low, max: high };
         let around = Around {
             tree: self,
             around,

@@ -38,7 +38,8 @@ impl Cluster {
     pub fn bounds(&self) -> [[f32; 3]; 2] {
         [
             self.axes.map(|row| row.into_iter().fold(f32::INFINITY, lower)),
-            self.axes.map(|row| row.into_iter().fold(f32::NEG_INFINITY, upper)),
+            self.axes
+                .map(|row| row.into_iter().fold(f32::NEG_INFINITY, upper)),
         ]
     }
 
@@ -57,7 +58,10 @@ impl Cluster {
                 distances_sq[lane] = lower(distance_sq, distances_sq[lane]);
             }
         }
-        distances_sq.into_iter().fold(0.0, |most, value| upper(value, most)).sqrt()
+        distances_sq
+            .into_iter()
+            .fold(0.0, |most, value| upper(value, most))
+            .sqrt()
     }
 
     /// Whether every point lies surely behind the plane of a triangle, by more than `margin` metres. False for a
@@ -79,7 +83,9 @@ impl Cluster {
             let away = sub(self.point(lane), origin);
             most[lane] = dot(away, normal) + ROUNDING * dot(away.map(f32::abs), thick);
         }
-        let most = most.into_iter().fold(f32::NEG_INFINITY, |most, value| upper(value, most));
+        let most = most
+            .into_iter()
+            .fold(f32::NEG_INFINITY, |most, value| upper(value, most));
         most < -margin * length
     }
 }
@@ -114,7 +120,9 @@ mod tests {
             });
             assert!((f64::from(cluster.furthest_from(std::iter::once(corners))) - furthest).abs() < 1e-5);
             let normal = triangle::normal(corners);
-            let heights = points.iter().map(|&p| dot(normal, sub(wide(p), wide(corners[0]))));
+            let heights = points
+                .iter()
+                .map(|&p| dot(normal, sub(wide(p), wide(corners[0]))));
             let highest = heights.fold(f64::NEG_INFINITY, f64::max);
             if cluster.is_behind(corners, 1e-3) {
                 assert!(highest < -1e-3);
@@ -158,9 +166,9 @@ mod tests {
             }));
             for (number, corners) in (0u32..).zip(&triangles) {
                 let at = crate::geometry::corners(&positions, *corners);
-                let near = points.iter().any(|&point| {
-                    norm(sub(closest_point(point, at).point, wide(point))) < 0.05 - 1e-6
-                });
+                let near = points
+                    .iter()
+                    .any(|&point| norm(sub(closest_point(point, at).point, wide(point))) < 0.05 - 1e-6);
                 if near && tags[number as usize] & 0b101 != 0 {
                     assert!(found.contains(&number));
                 }
