@@ -9,6 +9,7 @@ mod support;
 
 use gusset::contact::moment::OUTSIDE;
 use gusset::contact::{Moment, Samples, Scratch};
+use gusset::demo::{BodyShape, Kind, Pattern, body, garment};
 use gusset::fitting::{Dressed, Frame, Sequence, joints_at, meet};
 use gusset::geometry::corners;
 use gusset::geometry::topology::{NONE, Topology};
@@ -41,7 +42,11 @@ fn nearest_of([a, b, c]: [Point; 3], p: Point) -> (Point, [f64; 3]) {
         let ends = [a, b, c];
         let along = ends[to] - ends[from];
         let length = along.norm_squared();
-        let t = if length > 0.0 { ((p - ends[from]).dot(&along) / length).clamp(0.0, 1.0) } else { 0.0 };
+        let t = if length > 0.0 {
+            ((p - ends[from]).dot(&along) / length).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
         let mut weights = [0.0; 3];
         weights[from] = 1.0 - t;
         weights[to] = t;
@@ -67,7 +72,10 @@ impl Plain<'_> {
 
     fn normal(&self, triangle: usize) -> Point {
         let [a, b, c] = self.corners(triangle);
-        (b - a).cross(&(c - a)).try_normalize(0.0).unwrap_or_else(Point::zeros)
+        (b - a)
+            .cross(&(c - a))
+            .try_normalize(0.0)
+            .unwrap_or_else(Point::zeros)
     }
 
     /// Nearest triangle, weights and signed distance among the triangles that count; and whether another one, just as
@@ -80,8 +88,14 @@ impl Plain<'_> {
                 (t, point, weights)
             })
             .collect();
-        let least = found.iter().map(|f| (f.1 - p).norm()).fold(f64::INFINITY, f64::min);
-        let tied: Vec<_> = found.iter().filter(|f| (f.1 - p).norm() <= least + 1e-7).collect();
+        let least = found
+            .iter()
+            .map(|f| (f.1 - p).norm())
+            .fold(f64::INFINITY, f64::min);
+        let tied: Vec<_> = found
+            .iter()
+            .filter(|f| (f.1 - p).norm() <= least + 1e-7)
+            .collect();
         let side = |f: &(usize, Point, [f64; 3])| (p - f.1).dot(&self.pseudo(f.0, f.2)) < 0.0;
         let first = tied.first()?;
         let ambiguous = tied.iter().any(|f| side(f) != side(first));
@@ -94,25 +108,49 @@ impl Plain<'_> {
         let welded = self.topology.triangles()[triangle];
         let on: Vec<usize> = (0..3).filter(|&k| weights[k] > 1e-9).collect();
         let beside: Vec<usize> = match on.as_slice() {
-            [corner] => self.topology.vertex_triangles(welded[*corner]).iter().map(|&t| t as usize).collect(),
+            [corner] => self
+                .topology
+                .vertex_triangles(welded[*corner])
+                .iter()
+                .map(|&t| t as usize)
+                .collect(),
             [first, second] => {
-                let side = if (first + 1) % 3 == *second { *first } else { *second };
+                let side = if (first + 1) % 3 == *second {
+                    *first
+                } else {
+                    *second
+                };
                 match self.topology.triangle_edges()[triangle][side] {
                     NONE => vec![triangle],
-                    edge => self.topology.edge_triangles(edge).iter().map(|&t| t as usize).collect(),
+                    edge => self
+                        .topology
+                        .edge_triangles(edge)
+                        .iter()
+                        .map(|&t| t as usize)
+                        .collect(),
                 }
             }
             _ => vec![triangle],
         };
         let angle = |t: usize, vertex: u32| {
-            let at = self.topology.triangles()[t].iter().position(|v| *v == vertex).unwrap();
+            let at = self.topology.triangles()[t]
+                .iter()
+                .position(|v| *v == vertex)
+                .unwrap();
             let ends = self.corners(t);
             (ends[(at + 1) % 3] - ends[at]).angle(&(ends[(at + 2) % 3] - ends[at]))
         };
         beside
             .into_iter()
             .filter(|&t| self.topology.counts(t))
-            .map(|t| self.normal(t) * if let [corner] = on.as_slice() { angle(t, welded[*corner]) } else { 1.0 })
+            .map(|t| {
+                self.normal(t)
+                    * if let [corner] = on.as_slice() {
+                        angle(t, welded[*corner])
+                    } else {
+                        1.0
+                    }
+            })
             .sum()
     }
 }
@@ -127,7 +165,9 @@ fn place(samples: &Samples, point: usize, surface: &Plain) -> Point {
 fn seeded(count: usize, wanted: usize, mut seed: u64) -> Vec<usize> {
     (0..wanted)
         .map(|_| {
-            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            seed = seed
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
             ((seed >> 33) % count as u64) as usize
         })
         .collect()
@@ -142,8 +182,14 @@ struct Count {
 
 fn check_ease(moment: &Moment, seed: u64, wanted: usize) -> Count {
     let (body, layer) = (moment.body, moment.layer);
-    let skin = Plain { positions: &moment.posed_body.positions, topology: &body.topology };
-    let cloth = Plain { positions: &moment.posed.positions, topology: &layer.topology };
+    let skin = Plain {
+        positions: &moment.posed_body.positions,
+        topology: &body.topology,
+    };
+    let cloth = Plain {
+        positions: &moment.posed.positions,
+        topology: &layer.topology,
+    };
     let fabric = &layer.fabric;
     let check = |point: usize| {
         let ours = f64::from(moment.ease[point]);
@@ -151,16 +197,24 @@ fn check_ease(moment: &Moment, seed: u64, wanted: usize) -> Count {
             return (0, 0);
         }
         let p = place(&fabric.points, point, &cloth);
-        let (_, _, depth, ambiguous) =
-            skin.signed(p, |t| body.tags[t] & fabric.mask[point] != 0).unwrap();
-        assert!((ours.abs() - depth.abs()).abs() < NEAR, "fabric {point}: {ours} and plainly {depth}");
+        let (_, _, depth, ambiguous) = skin
+            .signed(p, |t| body.tags[t] & fabric.mask[point] != 0)
+            .unwrap();
+        assert!(
+            (ours.abs() - depth.abs()).abs() < NEAR,
+            "fabric {point}: {ours} and plainly {depth}"
+        );
         if depth.abs() <= NEAR {
             return (1, 0);
         }
         if ambiguous {
             return (0, 1);
         }
-        assert_eq!(ours < 0.0, depth < 0.0, "fabric {point}: {ours} and plainly {depth}");
+        assert_eq!(
+            ours < 0.0,
+            depth < 0.0,
+            "fabric {point}: {ours} and plainly {depth}"
+        );
         let narrow = [p.x as f32, p.y as f32, p.z as f32];
         let counted: Vec<[u32; 3]> = (0..body.tags.len())
             .filter(|&t| body.tags[t] != 0)
@@ -169,21 +223,36 @@ fn check_ease(moment: &Moment, seed: u64, wanted: usize) -> Count {
         if depth < 0.0 {
             let turns = exact(narrow, &moment.posed_body.positions, &counted);
             if (turns - 0.5).abs() > 0.02 {
-                assert_eq!(moment.within[point], turns >= 0.5, "fabric {point}: turns {turns}");
+                assert_eq!(
+                    moment.within[point],
+                    turns >= 0.5,
+                    "fabric {point}: turns {turns}"
+                );
             }
         } else {
             assert!(!moment.within[point]);
         }
         (1, 0)
     };
-    total(seeded(fabric.points.len(), wanted, seed).into_par_iter().map(check).collect())
+    total(
+        seeded(fabric.points.len(), wanted, seed)
+            .into_par_iter()
+            .map(check)
+            .collect(),
+    )
 }
 
 /// What the record knows of covered skin: beneath its fabric, at its edge, or so far outside.
 fn check_outside(moment: &Moment, seed: u64, wanted: usize) -> Count {
     let (body, layer) = (moment.body, moment.layer);
-    let skin = Plain { positions: &moment.posed_body.positions, topology: &body.topology };
-    let cloth = Plain { positions: &moment.posed.positions, topology: &layer.topology };
+    let skin = Plain {
+        positions: &moment.posed_body.positions,
+        topology: &body.topology,
+    };
+    let cloth = Plain {
+        positions: &moment.posed.positions,
+        topology: &layer.topology,
+    };
     let samples = &layer.skin;
     if samples.points.is_empty() {
         return Count::default();
@@ -194,34 +263,56 @@ fn check_outside(moment: &Moment, seed: u64, wanted: usize) -> Count {
         let p = place(&samples.points, point, &skin);
         let triangle = samples.points.triangle[point] as usize;
         let weights = samples.points.barycentric[point].map(f64::from);
-        let normal = if point < samples.points.vertices { skin.pseudo(triangle, weights) } else { skin.normal(triangle) };
-        let facing = |t: usize| layer.tags[t] & samples.mask[point] != 0 && cloth.normal(t).dot(&normal) > 0.0;
+        let normal = if point < samples.points.vertices {
+            skin.pseudo(triangle, weights)
+        } else {
+            skin.normal(triangle)
+        };
+        let facing =
+            |t: usize| layer.tags[t] & samples.mask[point] != 0 && cloth.normal(t).dot(&normal) > 0.0;
         // Fabric that faces the skin edge on may count or not.
-        let doubtful = |t: usize| layer.tags[t] & samples.mask[point] != 0 && cloth.normal(t).dot(&normal).abs() < 1e-5;
+        let doubtful =
+            |t: usize| layer.tags[t] & samples.mask[point] != 0 && cloth.normal(t).dot(&normal).abs() < 1e-5;
         let Some((at, weights, depth, ambiguous)) = cloth.signed(p, facing) else {
             assert!(ours.is_nan());
             return (1, 0);
         };
-        let beside = cloth.signed(p, doubtful).is_some_and(|found| found.2.abs() < depth.abs() + NEAR);
+        let beside = cloth
+            .signed(p, doubtful)
+            .is_some_and(|found| found.2.abs() < depth.abs() + NEAR);
         if ambiguous || beside {
             return (0, 1);
         }
         let on: Vec<usize> = (0..3).filter(|&k| weights[k] > 1e-9).collect();
-        let at_edge = on.len() < 3 && on.iter().all(|&k| layer.edges.at_vertex(layer.surface.triangles[at][k]));
+        let at_edge = on.len() < 3
+            && on
+                .iter()
+                .all(|&k| layer.edges.at_vertex(layer.surface.triangles[at][k]));
         if at_edge {
             return (0, 0);
         }
         if depth > least + NEAR {
-            assert!((ours - depth).abs() < NEAR, "skin {point}: {ours} and plainly {depth}");
+            assert!(
+                (ours - depth).abs() < NEAR,
+                "skin {point}: {ours} and plainly {depth}"
+            );
         } else {
             assert!(ours < least + NEAR, "skin {point}: {ours} and plainly {depth}");
             // No deeper than it says.
-            assert!(depth < 0.0 || ours.abs() < least + NEAR, "skin {point}: {ours} and plainly {depth}");
+            assert!(
+                depth < 0.0 || ours.abs() < least + NEAR,
+                "skin {point}: {ours} and plainly {depth}"
+            );
             assert!(depth > ours - NEAR, "skin {point}: {ours} and plainly {depth}");
         }
         (1, 0)
     };
-    total(seeded(samples.points.len(), wanted, seed).into_par_iter().map(check).collect())
+    total(
+        seeded(samples.points.len(), wanted, seed)
+            .into_par_iter()
+            .map(check)
+            .collect(),
+    )
 }
 
 fn check_stretch(moment: &Moment, seed: u64, wanted: usize) -> Count {
@@ -244,11 +335,19 @@ fn check_stretch(moment: &Moment, seed: u64, wanted: usize) -> Count {
         let singular = gradient.svd(false, false).singular_values;
         let plain = [singular.max(), singular.min()];
         for k in 0..2 {
-            assert!((ours[k] - plain[k]).abs() < 1e-4, "triangle {triangle}: {ours:?} and plainly {plain:?}");
+            assert!(
+                (ours[k] - plain[k]).abs() < 1e-4,
+                "triangle {triangle}: {ours:?} and plainly {plain:?}"
+            );
         }
         (1, 0)
     };
-    total(seeded(layer.areas.len(), wanted, seed).into_par_iter().map(check).collect())
+    total(
+        seeded(layer.areas.len(), wanted, seed)
+            .into_par_iter()
+            .map(check)
+            .collect(),
+    )
 }
 
 fn total(counts: Vec<(usize, usize)>) -> Count {
@@ -275,9 +374,15 @@ fn check(name: &str, dressed: &Dressed, frames: &[Frame]) {
             sum.ambiguous += count.ambiguous;
         }
     }
-    eprintln!("{name}: fabric {:?}, skin {:?}, stretch {:?}", sums[0], sums[1], sums[2]);
-    assert!(sums[2].compared > SAMPLES / 2, "{name}: {sums:?}");
-    assert!(sums.iter().all(|sum| sum.ambiguous * 20 <= sum.compared), "{name}: {sums:?}");
+    eprintln!(
+        "{name}: fabric {:?}, skin {:?}, stretch {:?}",
+        sums[0], sums[1], sums[2]
+    );
+    assert!(sums.iter().all(|sum| sum.compared > SAMPLES / 3), "{name}: {sums:?}");
+    assert!(
+        sums.iter().all(|sum| sum.ambiguous * 20 <= sum.compared),
+        "{name}: {sums:?}"
+    );
 }
 
 /// Standing, sitting, squatting, split.
@@ -291,9 +396,12 @@ fn library_frames() -> Vec<Frame> {
 
 #[test]
 fn an_invented_pair_agrees_with_the_plain_way() {
-    let scenario = gusset::demo::scenario::scenario();
-    let (body, garment) = scenario.plain_pair();
-    let dressed = dress_rigs(body, garment);
+    let body = body(&BodyShape::woman("wren"));
+    let trousers = garment(
+        &body,
+        &Pattern::new("work_trousers", Kind::SlimTrousers).built_at(9.0),
+    );
+    let dressed = dress_rigs(body.rig(), trousers.rig().clone());
     check("demo", &dressed, &library_frames());
 }
 
@@ -306,17 +414,36 @@ fn real_pairs_agree_with_the_plain_way() {
         ..Outfit::default()
     };
     let pairs = [
-        ("bodies/mhr_body_average.glb", "trousers/trousers_average_build9.glb"),
-        ("bodies/mhr_body_average.glb", "trousers/trousers_average_build9_thick.glb"),
-        ("bodies/mhr_body_average.glb", "trousers/trousers_average_defect_bleed_L_to_R.glb"),
+        (
+            "bodies/mhr_body_average.glb",
+            "trousers/trousers_average_build9.glb",
+        ),
+        (
+            "bodies/mhr_body_average.glb",
+            "trousers/trousers_average_build9_thick.glb",
+        ),
+        (
+            "bodies/mhr_body_average.glb",
+            "trousers/trousers_average_defect_bleed_L_to_R.glb",
+        ),
         ("bodies/mhr_body_slim.glb", "trousers/trousers_slim_build9.glb"),
-        ("bodies/mhr_body_average_cut.glb", "trousers/trousers_average_build9.glb"),
+        (
+            "bodies/mhr_body_average_cut.glb",
+            "trousers/trousers_average_build9.glb",
+        ),
     ];
     for (body, garment) in pairs {
-        check(garment, &dress(&outfit(body, garment)).unwrap(), &library_frames());
+        check(
+            garment,
+            &dress(&outfit(body, garment)).unwrap(),
+            &library_frames(),
+        );
     }
     let synthetic = dress(&outfit("synthetic/body.glb", "synthetic/trousers.glb")).unwrap();
     let clip = Sequence::of_clip(0, &synthetic.rig.clips[0], Demand::Hard);
-    let frames: Vec<Frame> = [0, 10, 20, 31].iter().filter_map(|&at| clip.frames.get(at).cloned()).collect();
+    let frames: Vec<Frame> = [0, 10, 20, 31]
+        .iter()
+        .filter_map(|&at| clip.frames.get(at).cloned())
+        .collect();
     check("synthetic", &synthetic, &frames);
 }
