@@ -79,22 +79,13 @@ pub fn draw(shapes: &[Shape], camera: &Camera, size: [u32; 2], background: [u8; 
 }
 
 impl Image {
-    /// As a PNG file, small.
+    /// As a PNG file.
     pub fn png(&self) -> Vec<u8> {
-        self.packed(png::Compression::Balanced)
-    }
-
-    /// As a PNG file, packed quickly: for flat drawings, of which there are many.
-    pub fn quick_png(&self) -> Vec<u8> {
-        self.packed(png::Compression::Fast)
-    }
-
-    fn packed(&self, how: png::Compression) -> Vec<u8> {
         let mut bytes = Vec::new();
         let mut encoder = png::Encoder::new(&mut bytes, self.width, self.height);
         encoder.set_color(png::ColorType::Rgb);
         encoder.set_depth(png::BitDepth::Eight);
-        encoder.set_compression(how);
+        encoder.set_compression(png::Compression::Balanced);
         let written = encoder
             .write_header()
             .and_then(|mut w| w.write_image_data(&self.rgb));

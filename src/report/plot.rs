@@ -101,7 +101,7 @@ pub fn svg(outcome: &Outcome, fitting: &Fitting, path: &str) -> String {
 pub fn png(svg: &str) -> Vec<u8> {
     canvas::image(svg, 2.0)
         .expect("plots have a size and are SVG")
-        .quick_png()
+        .png()
 }
 
 /// Title of the level axis over several poses.
