@@ -378,7 +378,10 @@ fn check(name: &str, dressed: &Dressed, frames: &[Frame]) {
         "{name}: fabric {:?}, skin {:?}, stretch {:?}",
         sums[0], sums[1], sums[2]
     );
-    assert!(sums.iter().all(|sum| sum.compared > SAMPLES / 3), "{name}: {sums:?}");
+    assert!(
+        sums.iter().all(|sum| sum.compared > SAMPLES / 3),
+        "{name}: {sums:?}"
+    );
     assert!(
         sums.iter().all(|sum| sum.ambiguous * 20 <= sum.compared),
         "{name}: {sums:?}"
