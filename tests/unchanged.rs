@@ -62,7 +62,7 @@ fn a_run_is_skipped_only_where_nothing_differs() {
         "--no-remedies",
         "-q",
     ];
-    let with = |more: &[&str]| [&usual[..], more].concat();
+    let with = |more: &[&'static str]| [&usual[..], more].concat();
 
     let first = gusset(at, &usual);
     assert!(!skipped(&first), "{first:?}");
@@ -89,7 +89,6 @@ fn a_run_is_skipped_only_where_nothing_differs() {
     for more in [
         &["--strict"][..],
         &["--fabric", "power"],
-        &["--share"],
         &["--format", "csv", "--out", "reports"],
     ] {
         assert!(!skipped(&gusset(at, &with(more))), "{more:?}");
@@ -100,6 +99,16 @@ fn a_run_is_skipped_only_where_nothing_differs() {
         "the folder now holds another run's report"
     );
     assert!(skipped(&gusset(at, &usual)));
+
+    // A report to pass on keeps nothing but itself.
+    assert!(!skipped(&gusset(at, &with(&["--share"]))));
+    assert!(!skipped(&gusset(at, &with(&["--share"]))));
+    assert!(
+        all_files(&reports)
+            .iter()
+            .all(|file| !file.0.ends_with("run.json"))
+    );
+    assert!(!skipped(&gusset(at, &usual)));
 
     // Another pose in the same file.
     write_pose(61);

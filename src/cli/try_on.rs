@@ -209,7 +209,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
 
 /// A hash of all that this run depends on, where a report can be kept for it.
 fn key(arguments: &Arguments) -> Option<String> {
-    if !wants_report(arguments) {
+    // A report to pass on holds nothing but itself: what was said may name places.
+    if !wants_report(arguments) || arguments.share {
         return None;
     }
     let mut files: Vec<&Path> = arguments.files.iter().map(PathBuf::as_path).collect();

@@ -1,15 +1,15 @@
 //! Which skin lies surely under its fabric, so that nobody need ask sample by sample?
 //!
 //! Most covered skin lies well under its fabric in most frames, and all that is recorded of it is that it does. Skin
-//! samples that lie together are a patch. Of a patch it is known that all its samples are beneath their fabric, if
+//! samples that lie together are a patch. Of a sample it is known that it lies beneath its fabric, if
 //!
-//! 1. fabric triangles that may cover them face the same way as all skin triangles beside them: the nearest fabric of
-//!    each sample is no further than these, at most `reach`;
-//! 2. no fabric triangle within `reach` of the patch touches an edge of the garment, a lining or a torn seam;
-//! 3. every sample lies behind the plane of every fabric triangle within `reach`.
+//! 1. a fabric triangle that may cover it faces the same way as all skin triangles beside its patch: its nearest fabric
+//!    is no further than that one, its depth;
+//! 2. no fabric triangle within that depth touches an edge of the garment, a lining or a torn seam;
+//! 3. it lies behind the plane of every fabric triangle within that depth.
 //!
-//! The nearest point of any sample then lies on a triangle of (3), and the normal that decides its side is a sum, with
-//! weights that are not negative, of normals of triangles that share that point and are therefore within `reach` too.
+//! Its nearest point then lies on a triangle of (3), and the normal that decides the side is a sum, with weights that are
+//! not negative, of normals of triangles that share that point and are therefore within that depth too.
 //! Every term says "behind", so their sum does. The margins are far above what `f32` can lose. Where any of this does
 //! not hold, nothing is known, and each sample is asked by itself: the answers are the same as without patches.
 
@@ -153,11 +153,12 @@ impl Patches {
         known.doubtful.clear();
         for patch in &self.patches {
             let of_patch = &self.samples[patch.samples.clone()];
-            let depth = self.depth(patch, frame, samples, reach, &known.in_doubt);
-            let in_doubt = of_patch
-                .iter()
-                .filter(|&&point| !depth.is_some_and(|depth| sure(point as usize, depth)));
-            known.doubtful.extend(in_doubt);
+            let (lanes, depths) = self.sure(patch, frame, samples, reach, &known.in_doubt);
+            let in_doubt = (0..).zip(of_patch).filter(|&(lane, &point)| {
+                let known = lanes >> lane & 1 == 1;
+                !known || !sure(point as usize, depths[lane])
+            });
+            known.doubtful.extend(in_doubt.map(|(_, point)| point));
         }
     }
 
@@ -175,43 +176,55 @@ impl Patches {
         }
     }
 
-    /// How deep the samples of a patch lie at most, where they surely lie beneath their fabric.
-    fn depth(
+    /// Which samples of a patch lie surely beneath their fabric, as bits, and how deep each lies at most.
+    fn sure(
         &self,
         patch: &Patch,
         frame: &Frame,
         samples: &SkinSamples,
         reach: f32,
         in_doubt: &[bool],
-    ) -> Option<f32> {
+    ) -> (u32, [f32; MOST_POINTS]) {
         let (tree, triangles) = (&frame.fabric.tree, &frame.body.surface.triangles);
         let of_patch = self.samples[patch.samples.clone()].iter();
         let cluster = Cluster::new(
             of_patch.map(|&point| samples.points.position(point as usize, frame.skin, triangles)),
         );
-        let covers = &self.covers[patch.covers.clone()];
-        let depth = cluster.furthest_from(covers.iter().map(|&cover| tree.corners(cover)));
-        let depth = depth * (1.0 + MARGIN) + MARGIN;
-        if depth.is_nan() || depth > reach {
-            return None;
-        }
-        let beneath = tree.all_around(
-            cluster.bounds(),
-            depth + MARGIN,
-            ALL & !LINING,
-            |triangle, corners| !in_doubt[triangle as usize] && cluster.is_behind(corners, MARGIN),
-        );
         let mut outward = [[0.0; 3]; MOST_POINTS];
+        let covers = &self.covers[patch.covers.clone()];
         for (outward, &cover) in outward.iter_mut().zip(covers) {
             *outward = triangle::area_vector(tree.corners(cover));
         }
-        let faces_all = |&triangle: &u32| {
+        let mut facing = [true; MOST_POINTS];
+        for &triangle in &self.skin[patch.skin.clone()] {
             let skin = triangle::area_vector(corners(frame.skin, triangles[triangle as usize]));
-            outward[..covers.len()]
-                .iter()
-                .all(|&cover| face_alike(skin, cover))
-        };
-        (beneath && self.skin[patch.skin.clone()].iter().all(faces_all)).then_some(depth)
+            for (facing, &cover) in facing.iter_mut().zip(&outward[..covers.len()]) {
+                *facing &= face_alike(skin, cover);
+            }
+        }
+        let facing = covers.iter().zip(facing).filter(|(_, facing)| *facing);
+        let distances = cluster.distances(facing.map(|(&cover, _)| tree.corners(cover)));
+        let depths = distances.map(|distance| distance * (1.0 + MARGIN) + MARGIN);
+        let within = depths.map(|depth| depth + MARGIN);
+        let (mut sure, mut furthest) = (0, 0.0);
+        for lane in (0..MOST_POINTS).filter(|&lane| depths[lane] <= reach) {
+            sure |= 1 << lane;
+            furthest = within[lane].max(furthest);
+        }
+        if sure != 0 {
+            tree.all_around(cluster.bounds(), furthest, ALL & !LINING, |triangle, corners| {
+                let beneath = if in_doubt[triangle as usize] {
+                    0
+                } else {
+                    cluster.behind(corners, MARGIN)
+                };
+                if sure & !beneath != 0 {
+                    sure &= beneath | !cluster.near(corners, &within);
+                }
+                sure != 0
+            });
+        }
+        (sure, depths)
     }
 }
 

@@ -187,7 +187,7 @@ fn box_distances(node: &Node, point: [f32; 3]) -> Lanes {
 
 /// Squared distance from the origin to the box round a triangle.
 #[inline(always)]
-fn to_box([a, b, c]: Corners) -> f32 {
+pub(super) fn to_box([a, b, c]: Corners) -> f32 {
     squared(std::array::from_fn(|axis| {
         let low = lower(lower(a[axis], b[axis]), c[axis]);
         let high = upper(upper(a[axis], b[axis]), c[axis]);

@@ -1,6 +1,6 @@
 //! How do points that lie together lie to one triangle?
 
-use super::closest::to_triangle;
+use super::closest::{to_box, to_triangle};
 use super::{WIDTH, lower, upper};
 use crate::geometry::Corners;
 use crate::geometry::vector::{cross, dot, sub};
@@ -48,25 +48,22 @@ impl Cluster {
         [self.axes[0][lane], self.axes[1][lane], self.axes[2][lane]]
     }
 
-    /// Distance of the point that is furthest from the nearest of some triangles, metres; infinite without triangles.
-    pub fn furthest_from(&self, triangles: impl Iterator<Item = Corners>) -> f32 {
+    /// Distance of each point from the nearest of some triangles, metres; infinite without triangles, and for a point
+    /// or a triangle that is nowhere.
+    pub fn distances(&self, triangles: impl Iterator<Item = Corners>) -> [f32; MOST_POINTS] {
         let mut distances_sq = [f32::INFINITY; MOST_POINTS];
         for corners in triangles {
             for lane in 0..MOST_POINTS {
                 let distance_sq = to_triangle(corners.map(|corner| sub(corner, self.point(lane))));
-                // What is not a number is further than anything.
                 distances_sq[lane] = lower(distance_sq, distances_sq[lane]);
             }
         }
-        distances_sq
-            .into_iter()
-            .fold(0.0, |most, value| upper(value, most))
-            .sqrt()
+        distances_sq.map(f32::sqrt)
     }
 
-    /// Whether every point lies surely behind the plane of a triangle, by more than `margin` metres. False for a
+    /// The points that lie surely behind the plane of a triangle, by more than `margin` metres, as bits. None for a
     /// triangle without area.
-    pub fn is_behind(&self, corners: Corners, margin: f32) -> bool {
+    pub fn behind(&self, corners: Corners, margin: f32) -> u32 {
         let [origin, b, c] = corners;
         let (ab, ac) = (sub(b, origin), sub(c, origin));
         let normal = cross(ab, ac);
@@ -78,16 +75,28 @@ impl Cluster {
             p[2] * q[0] + p[0] * q[2],
             p[0] * q[1] + p[1] * q[0],
         ];
-        let mut most = [f32::NEG_INFINITY; MOST_POINTS];
+        let mut most = [0.0; MOST_POINTS];
         for lane in 0..MOST_POINTS {
             let away = sub(self.point(lane), origin);
             most[lane] = dot(away, normal) + ROUNDING * dot(away.map(f32::abs), thick);
         }
-        let most = most
-            .into_iter()
-            .fold(f32::NEG_INFINITY, |most, value| upper(value, most));
-        most < -margin * length
+        lanes(|lane| most[lane] < -margin * length)
     }
+
+    /// The points that are no further than this, each its own distance in metres, from the box round a triangle, as bits.
+    pub fn near(&self, corners: Corners, within: &[f32; MOST_POINTS]) -> u32 {
+        let mut distances_sq = [0.0; MOST_POINTS];
+        for lane in 0..MOST_POINTS {
+            distances_sq[lane] = to_box(corners.map(|corner| sub(corner, self.point(lane))));
+        }
+        lanes(|lane| distances_sq[lane] <= within[lane] * within[lane])
+    }
+}
+
+/// Bit `k` is whether `test(k)` holds.
+#[inline(always)]
+fn lanes(test: impl Fn(usize) -> bool) -> u32 {
+    (0..MOST_POINTS).fold(0, |bits, lane| bits | u32::from(test(lane)) << lane)
 }
 
 #[cfg(test)]
@@ -115,21 +124,22 @@ mod tests {
                 .map(|p| std::array::from_fn(|k| near[k] + 0.1 * p[k]))
                 .collect();
             let cluster = Cluster::new(points.iter().copied());
-            let furthest = points.iter().fold(0.0, |most: f64, &point| {
-                most.max(norm(sub(closest_point(point, corners).point, wide(point))))
-            });
-            assert!((f64::from(cluster.furthest_from(std::iter::once(corners))) - furthest).abs() < 1e-5);
+            let distances = cluster.distances(std::iter::once(corners));
+            let lanes = cluster.behind(corners, 1e-3);
+            let near = cluster.near(corners, &[0.5; MOST_POINTS]);
             let normal = triangle::normal(corners);
-            let heights = points
-                .iter()
-                .map(|&p| dot(normal, sub(wide(p), wide(corners[0]))));
-            let highest = heights.fold(f64::NEG_INFINITY, f64::max);
-            if cluster.is_behind(corners, 1e-3) {
-                assert!(highest < -1e-3);
-                behind += 1;
-            } else {
-                assert!(highest > -2e-2 || norm(triangle::area_vector(corners)) < 0.1);
-                before += 1;
+            for (lane, &point) in points.iter().enumerate() {
+                let distance = norm(sub(closest_point(point, corners).point, wide(point)));
+                assert!((f64::from(distances[lane]) - distance).abs() < 1e-5);
+                assert!(distance > 0.5 - 1e-6 || near >> lane & 1 == 1);
+                let height = dot(normal, sub(wide(point), wide(corners[0])));
+                if lanes >> lane & 1 == 1 {
+                    assert!(height < -1e-3);
+                    behind += 1;
+                } else {
+                    assert!(height > -2e-2 || norm(triangle::area_vector(corners)) < 0.1);
+                    before += 1;
+                }
             }
         }
         assert!(behind > 200 && before > 200, "{behind} {before}");
@@ -138,11 +148,11 @@ mod tests {
     #[test]
     fn nothing_is_behind_a_needle_or_nowhere() {
         let cluster = Cluster::new([[0.0, 0.0, -1.0]]);
-        assert!(cluster.is_behind([[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]], 1e-5));
-        assert!(!cluster.is_behind([[0.0; 3], [1.0, 0.0, 0.0], [2.0, 0.0, 0.0]], 1e-5));
-        assert!(!cluster.is_behind([[f32::NAN; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]], 1e-5));
+        assert!(0 != cluster.behind([[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]], 1e-5));
+        assert!(0 == cluster.behind([[0.0; 3], [1.0, 0.0, 0.0], [2.0, 0.0, 0.0]], 1e-5));
+        assert!(0 == cluster.behind([[f32::NAN; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]], 1e-5));
         let nowhere = Cluster::new([[f32::NAN; 3]]);
-        assert!(!nowhere.is_behind([[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]], 1e-5));
+        assert!(0 == nowhere.behind([[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]], 1e-5));
     }
 
     /// Every triangle that is near enough to any point of a box is found around it.
