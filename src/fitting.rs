@@ -31,6 +31,7 @@ use regions::{Gravest, Regions};
 pub fn place_of(moment: &Moment, at: measure::At) -> crate::outcome::Place {
     place(moment, at)
 }
+use crate::timings::{Step, time};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::Mutex;
@@ -214,15 +215,19 @@ fn examine_all(dressed: &Dressed, sequences: &[Sequence], watch: &(dyn Fn(&Seen)
         .par_iter()
         .map(|&(sequence, frame)| {
             let mut scratch = borrow(&spare, dressed);
-            let world = joints_at(dressed, &sequences[sequence].frames[frame]);
+            let world = time(Step::Skin, || {
+                joints_at(dressed, &sequences[sequence].frames[frame])
+            });
             let moment = meet(dressed, &world, &mut scratch);
-            let result = examine(
-                dressed,
-                &sequences[sequence].frames[frame],
-                frame,
-                &world,
-                &moment,
-            );
+            let result = time(Step::Measure, || {
+                examine(
+                    dressed,
+                    &sequences[sequence].frames[frame],
+                    frame,
+                    &world,
+                    &moment,
+                )
+            });
             watch(&Seen {
                 sequence,
                 frame,

@@ -18,4 +18,5 @@ pub mod scenes; // Dressed + Outcome -> what the pictures show
 
 pub mod demo; // an invented mannequin and its clothes
 pub mod geometry; // triangles, trees, distances; knows nothing of the above
+pub mod timings; // where the time went
 pub mod units; // the only place where metres become millimetres

@@ -183,7 +183,7 @@ fn focus(moment: &Moment, place: &Place, what: &str) -> Focus {
         let tree = &moment.posed_body.tree;
         let skin = tree.closest(position, f32::INFINITY, crate::geometry::box_tree::ALL, None);
         skin.map_or([0.0, 0.0, 1.0], |found| {
-            moment.posed_body.normals.face(found.triangle)
+            moment.skin_normals().face(found.triangle)
         })
     });
     let about = measure::find(what).map_or(what, |(_, number)| number.about);

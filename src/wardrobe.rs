@@ -11,6 +11,7 @@ use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::{Surface, assemble};
 use crate::rig::{Remark, Rig, morph, names};
 use crate::skin::Pairing;
+use crate::timings::{Step, time};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
@@ -118,7 +119,7 @@ pub enum WearError {
 /// # Errors
 /// One sentence: what, where, what to do.
 pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
-    let mut garment_rig = read(&outfit.garment, &outfit.options)?;
+    let mut garment_rig = time(Step::Read, || read(&outfit.garment, &outfit.options))?;
     let of_garment = morph::morph(&mut garment_rig, &outfit.morphs);
     let one_file = outfit
         .body
@@ -132,22 +133,18 @@ pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
         known_morphs(outfit, &of_garment, &[&garment_rig])?;
         if chosen.len() < meshes_of(&garment_rig).len() {
             let rest = complement(&garment_rig, &chosen);
-            return dress_on(
-                outfit,
-                garment_rig.clone(),
-                &rest,
-                &garment_rig,
-                &chosen,
-                &outfit.garment,
-            );
+            let body = garment_rig.clone();
+            return time(Step::Dress, || {
+                dress_on(outfit, body, &rest, &garment_rig, &chosen, &outfit.garment)
+            });
         }
-        return alone(outfit, garment_rig, &chosen);
+        return time(Step::Dress, || alone(outfit, garment_rig, &chosen));
     };
     let body_rig = if one_file {
         known_morphs(outfit, &of_garment, &[&garment_rig])?;
         garment_rig.clone()
     } else {
-        let mut body_rig = read(body_file, &outfit.options)?;
+        let mut body_rig = time(Step::Read, || read(body_file, &outfit.options))?;
         let of_body = morph::morph(&mut body_rig, &outfit.morphs);
         check_morphs(outfit, &mut garment_rig, &of_garment, &mut body_rig, &of_body)?;
         body_rig
@@ -169,7 +166,9 @@ pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
     if skin.is_empty() {
         return Err(WearError::NoMesh { file: file() });
     }
-    dress_on(outfit, body_rig, &skin, &garment_rig, &chosen, body_file)
+    time(Step::Dress, || {
+        dress_on(outfit, body_rig, &skin, &garment_rig, &chosen, body_file)
+    })
 }
 
 /// Marks what the wearer hides.

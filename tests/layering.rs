@@ -8,12 +8,16 @@ use std::path::{Path, PathBuf};
 /// Room and the rooms it may name. `units`, `geometry` and `outcome` are plain vocabulary.
 const MAY_NAME: &[(&str, &[&str])] = &[
     ("units", &[]),
+    ("timings", &[]),
     ("geometry", &[]),
     ("outcome", &[]),
     ("rig", &["geometry"]),
     ("pose", &["rig", "outcome"]),
     ("skin", &["rig"]),
-    ("contact", &["geometry", "rig", "pose", "skin", "measure"]),
+    (
+        "contact",
+        &["geometry", "rig", "pose", "skin", "measure", "timings"],
+    ),
     (
         "measure",
         &["contact", "geometry", "rig", "skin", "outcome", "units"],
@@ -21,13 +25,17 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ("verdict", &["measure", "outcome", "units"]),
     (
         "wardrobe",
-        &["contact", "fitting", "measure", "outcome", "rig", "skin"],
+        &[
+            "contact", "fitting", "measure", "outcome", "rig", "skin", "timings",
+        ],
     ),
     (
         "fitting",
-        &["contact", "measure", "outcome", "pose", "rig", "verdict"],
+        &[
+            "contact", "measure", "outcome", "pose", "rig", "timings", "verdict",
+        ],
     ),
-    ("report", &["outcome", "units"]),
+    ("report", &["outcome", "timings", "units"]),
     (
         "remedies",
         &[

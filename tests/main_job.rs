@@ -216,19 +216,13 @@ fn outside_facing_fabric(dressed: &Dressed, plan: &Plan) -> f64 {
             found.triangle,
             found.feature,
         );
-        let normals = &moment.posed.normals;
+        let normals = moment.fabric_normals();
         let body = &dressed.body.surface;
-        let own = gusset::contact::layer::vertex_or_face_normal(
-            &skin.points,
-            point,
-            body,
-            &moment.posed_body.normals,
-        );
+        let own =
+            gusset::contact::layer::vertex_or_face_normal(&skin.points, point, body, &moment.skin_normals());
         let other = normals.face(found.triangle);
         let facing = (0..3).map(|k| own[k] * other[k]).sum::<f32>() > 0.0;
-        facing
-            && !on_edge
-            && gusset::geometry::signed::clearance(at, &found, &layer.topology, normals) > 0.2e-3
+        facing && !on_edge && gusset::geometry::signed::clearance(at, &found, &normals) > 0.2e-3
     };
     let area = (0..skin.points.len())
         .filter(|&point| is_out(point))

@@ -13,6 +13,7 @@ mod wearing; // switches of commands that put a garment on a body
 mod rig;
 mod schema;
 mod try_on;
+mod unchanged;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;

@@ -1,7 +1,7 @@
 //! `gusset try`: the main job.
 
-use super::Trouble;
 use super::wearing::Wearing;
+use super::{Trouble, unchanged};
 use gusset::compare::{self, Accepted, Change, Kind};
 use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::measure::FabricClass;
@@ -15,19 +15,21 @@ use gusset::report::scene::Scene;
 use gusset::report::text::Look;
 use gusset::report::{csv, folder, json, junit, markdown, text};
 use gusset::scenes::{self, watch::Watch};
+use gusset::timings::{self, Step, time};
 use gusset::verdict::Limits;
 use gusset::verdict::judge::Promises;
 use gusset::wardrobe::{Outfit, dress};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::Instant;
 
 /// What every report says (DESIGN 12).
 const CAUTION: &str = "gusset checks how rigged 3-D garments deform on screen; its numbers say nothing about the fit, \
 pressure, comfort or protection of real clothing, and its joint ranges are not medical advice. It tests linear-blend \
 skinning: corrective shapes, cloth and swinging joints of a runtime are not simulated.";
 
-#[derive(Debug, clap::Args)]
+#[derive(Clone, Debug, clap::Args)]
 pub(super) struct Arguments {
     /// The body, then the garments, each tested by itself; or one file that holds both
     #[arg(required = true, value_name = "FILE")]
@@ -65,6 +67,12 @@ pub(super) struct Arguments {
     /// Write a report to pass on: pictures and numbers only, no geometry of body or garment
     #[arg(long)]
     share: bool,
+    /// Measure also where a report of this very run is there already
+    #[arg(long)]
+    again: bool,
+    /// Say on stderr where the time went, step by step; measures in any case
+    #[arg(long)]
+    timings: bool,
     /// No progress on stderr
     #[arg(long, short)]
     quiet: bool,
@@ -98,6 +106,11 @@ enum Fabric {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
+    let start = Instant::now();
+    let key = key(arguments);
+    if let Some(code) = made_before(arguments, key.as_deref()) {
+        return Ok(code);
+    }
     let accepted = accepted(arguments)?;
     // Everything is read before anything is run, so that a bad file stops before any work is lost.
     let dressed: Vec<Dressed> = outfits(arguments)?
@@ -122,7 +135,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         bar.finish_and_clear();
         let fitting = with_spots(arguments, dressed, &plan, fitting);
         if viewed && fitting.verdict != Verdict::CouldNotRun {
-            models.push(watch.model(&plan, &fitting, fittings.len()));
+            models.push(time(Step::Scenes, || {
+                watch.model(&plan, &fitting, fittings.len())
+            }));
         }
         fittings.push(fitting);
         plans.push(plan);
@@ -130,19 +145,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let outcome = outcome_of(fittings);
     let changes = against(arguments, &accepted, &outcome)?;
     let page = if wants_report(arguments) && any_ran(&outcome) {
-        let scenes: Vec<Scene> = (0..dressed.len())
-            .flat_map(|n| scenes::of_fitting(&dressed[n], &plans[n], &outcome.fittings[n], n))
-            .collect();
+        let scenes: Vec<Scene> = time(Step::Scenes, || {
+            (0..dressed.len())
+                .flat_map(|n| scenes::of_fitting(&dressed[n], &plans[n], &outcome.fittings[n], n))
+                .collect()
+        });
         let rigs: Vec<Sheet> = dressed
             .iter()
             .enumerate()
             .filter_map(|(n, dressed)| scenes::rig::sheet(dressed, n))
             .collect();
-        let folder = arguments
-            .out
-            .clone()
-            .unwrap_or_else(|| "reports".into())
-            .join(folder_name(&outcome));
+        let folder = reports(arguments).join(folder_name(&outcome));
         Some(
             folder::write(
                 &folder,
@@ -161,7 +174,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     } else {
         None
     };
-    super::print(&match arguments.format {
+    let said = match arguments.format {
         Format::Text => format!(
             "{}{}",
             changes.text,
@@ -171,21 +184,86 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         Format::Csv => csv::render(&outcome),
         Format::Junit => junit::render(&outcome),
         Format::Markdown => markdown::render(&outcome),
-    });
-    if arguments.format != Format::Text {
-        eprint!("{}", changes.text);
-    }
-    let code = exit_code(outcome.verdict);
-    Ok(if changes.worse && code == ExitCode::SUCCESS {
-        ExitCode::FAILURE
+    };
+    let aside = if arguments.format == Format::Text {
+        ""
     } else {
-        code
-    })
+        &changes.text
+    };
+    super::print(&said);
+    eprint!("{aside}");
+    if arguments.timings {
+        let poses = outcome.fittings.iter().flat_map(|fitting| &fitting.poses);
+        let frames = poses.map(|pose| pose.frames.len()).sum();
+        eprint!("{}", timings::table(start.elapsed(), frames));
+    }
+    let code = match exit_code(outcome.verdict) {
+        0 if changes.worse => 1,
+        code => code,
+    };
+    if let (Some(key), Some(folder)) = (key, page.as_deref().and_then(Path::parent)) {
+        unchanged::keep(folder, key, code, &said, aside);
+    }
+    Ok(ExitCode::from(code))
+}
+
+/// A hash of all that this run depends on, where a report can be kept for it.
+fn key(arguments: &Arguments) -> Option<String> {
+    // A report to pass on holds nothing but itself: what was said may name places.
+    if !wants_report(arguments) || arguments.share {
+        return None;
+    }
+    let mut files: Vec<&Path> = arguments.files.iter().map(PathBuf::as_path).collect();
+    files.extend(arguments.wearing.files());
+    // What is no file is a pose of the library, which is part of the program.
+    files.extend(
+        arguments
+            .poses
+            .iter()
+            .map(Path::new)
+            .filter(|file| file.is_file()),
+    );
+    let accepted = accepted_files(arguments);
+    files.extend(accepted.iter().map(PathBuf::as_path));
+    let told = Arguments {
+        again: false,
+        timings: false,
+        quiet: false,
+        ..arguments.clone()
+    };
+    unchanged::key(&format!("{told:?} {files:?}"), &files)
+}
+
+/// The exit code of the same run made before, whose words are said once more.
+fn made_before(arguments: &Arguments, key: Option<&str>) -> Option<ExitCode> {
+    if arguments.again || arguments.timings {
+        return None;
+    }
+    let (folder, run) = unchanged::find(&reports(arguments), key?)?;
+    super::print(&run.said);
+    eprint!("{}", run.aside);
+    eprintln!(
+        "Nothing changed since the report in {} was made; it was not made again (--again does)",
+        folder.display()
+    );
+    Some(ExitCode::from(run.code))
+}
+
+/// Where report folders go.
+fn reports(arguments: &Arguments) -> PathBuf {
+    arguments.out.clone().unwrap_or_else(|| "reports".into())
 }
 
 /// The accepted results that this run is measured against, with their files.
 fn accepted(arguments: &Arguments) -> Result<Vec<(PathBuf, Accepted)>, Trouble> {
-    let files: Vec<PathBuf> = match &arguments.against {
+    accepted_files(arguments)
+        .into_iter()
+        .map(|file| Ok((file.clone(), super::accept::read(&file)?)))
+        .collect()
+}
+
+fn accepted_files(arguments: &Arguments) -> Vec<PathBuf> {
+    match &arguments.against {
         Some(file) => vec![file.clone()],
         None => {
             let beside = arguments
@@ -194,11 +272,7 @@ fn accepted(arguments: &Arguments) -> Result<Vec<(PathBuf, Accepted)>, Trouble> 
                 .map(|garment| super::accept::beside(garment));
             beside.filter(|file| file.is_file()).collect()
         }
-    };
-    files
-        .into_iter()
-        .map(|file| Ok((file.clone(), super::accept::read(&file)?)))
-        .collect()
+    }
 }
 
 /// What changed against what was accepted, and whether anything got worse.
@@ -289,7 +363,9 @@ fn in_words(file: &Path, changes: &[Change]) -> String {
 fn with_spots(arguments: &Arguments, dressed: &Dressed, plan: &Plan, mut fitting: Fitting) -> Fitting {
     if !arguments.no_remedies && fitting.verdict == Verdict::Fail {
         let bar = bar(0, arguments.quiet, "frames of remedies tried");
-        fitting.spots = remedies::find(dressed, plan, &fitting, &|| bar.inc(1));
+        fitting.spots = time(Step::Remedies, || {
+            remedies::find(dressed, plan, &fitting, &|| bar.inc(1))
+        });
         bar.finish_and_clear();
     }
     fitting
@@ -332,11 +408,11 @@ fn folder_name(outcome: &Outcome) -> String {
     }
 }
 
-fn exit_code(verdict: Verdict) -> ExitCode {
+fn exit_code(verdict: Verdict) -> u8 {
     match verdict {
-        Verdict::CouldNotRun | Verdict::NotApplicable => ExitCode::from(2),
-        Verdict::Fail => ExitCode::from(1),
-        Verdict::Pass | Verdict::Warn | Verdict::PartlyTested => ExitCode::SUCCESS,
+        Verdict::CouldNotRun | Verdict::NotApplicable => 2,
+        Verdict::Fail => 1,
+        Verdict::Pass | Verdict::Warn | Verdict::PartlyTested => 0,
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::reading::Reading;
 use gusset::wardrobe::Outfit;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 #[derive(Clone, Debug, Default, clap::Args)]
 pub(super) struct Wearing {
@@ -39,6 +39,11 @@ fn morph(text: &str) -> Result<(String, f64), String> {
 }
 
 impl Wearing {
+    /// Files that are read beside those of the command itself.
+    pub(super) fn files(&self) -> impl Iterator<Item = &Path> {
+        self.over.iter().chain(&self.hidden_picture).map(PathBuf::as_path)
+    }
+
     /// What all garments of the command have in common.
     pub(super) fn outfit(&self) -> Outfit {
         Outfit {

@@ -79,6 +79,11 @@ impl Edges {
         }
     }
 
+    /// True for a vertex of the mesh that lies on an edge.
+    pub fn at_vertex(&self, vertex: u32) -> bool {
+        self.vertex[vertex as usize]
+    }
+
     /// Distance from a point to the nearest edge as built, metres; infinite for a garment without edges.
     pub fn distance(&self, point: [f32; 3]) -> f32 {
         distance_to(&self.segments, point)

@@ -66,32 +66,36 @@ pub struct Meetings {
     pub skin: Vec<Met>,
     /// Fabric behind another part's fabric, by sample.
     pub fabric: Vec<Met>,
+    /// Fabric samples behind the skin of a far part, which may be inside of it.
+    behind: Vec<(usize, Nearest)>,
+    /// By part: the parts whose fabric its own runs through.
+    through: [PartMask; Part::ALL.len()],
+}
+
+/// A skin that can be asked for what is near.
+#[derive(Clone, Copy)]
+pub(super) struct Near<'a> {
+    pub body: &'a Body,
+    pub tree: &'a BoxTree,
+    pub normals: PseudoNormals<'a>,
 }
 
 /// A skin that can be asked whether fabric is inside it.
 pub(super) struct Skin<'a> {
-    pub body: &'a Body,
-    pub tree: &'a BoxTree,
-    pub normals: &'a PseudoNormals,
+    pub near: Near<'a>,
     pub winding: &'a Winding,
 }
 
-impl Skin<'_> {
-    /// The far skin a point of the fabric is inside of: by the winding number, less one if it is under its own skin,
-    /// and with no third surface on the way to that skin.
-    pub(super) fn entered(&self, at: [f32; 3], under_own: bool, far: PartMask) -> Option<Nearest> {
-        let scale = self.body.scale();
-        let found = self.tree.closest(at, REACH * scale, far, None)?;
+impl Near<'_> {
+    /// The far skin a point of the fabric lies behind.
+    fn behind(&self, at: [f32; 3], far: PartMask) -> Option<Nearest> {
+        let found = self.tree.closest(at, REACH * self.body.scale(), far, None)?;
         let hidden = self.body.surface.hidden[found.triangle as usize];
-        if hidden
-            || self.body.on_rim(found.triangle, found.feature)
-            || is_aside(at, &found, self.normals.face(found.triangle))
-            || !signed::is_behind(at, &found, &self.body.topology, self.normals)
-        {
-            return None;
-        }
-        let turns = self.winding.at(self.tree, at) - f64::from(u8::from(under_own));
-        (turns >= 0.5 && !self.is_parted(at, &found)).then_some(found)
+        let behind = !hidden
+            && !self.body.on_rim(found.triangle, found.feature)
+            && !is_aside(at, &found, self.normals.face(found.triangle))
+            && signed::is_behind(at, &found, &self.normals);
+        behind.then_some(found)
     }
 
     /// Whether some other skin lies between a point and the nearest one of a far part.
@@ -102,42 +106,78 @@ impl Skin<'_> {
     }
 }
 
+impl Skin<'_> {
+    /// The far skin a point of the fabric is inside of: by the winding number, less one if it is under its own skin,
+    /// and with no third surface on the way to that skin.
+    pub(super) fn entered(&self, at: [f32; 3], under_own: bool, far: PartMask) -> Option<Nearest> {
+        let found = self.near.behind(at, far)?;
+        self.is_inside(at, under_own, &found).then_some(found)
+    }
+
+    fn is_inside(&self, at: [f32; 3], under_own: bool, found: &Nearest) -> bool {
+        let turns = self.winding.at(self.near.tree, at) - f64::from(u8::from(under_own));
+        turns >= 0.5 && !self.near.is_parted(at, found)
+    }
+}
+
 impl Meetings {
-    /// Finds what the fabric of a posed layer runs into. `ease` is the frame's, by fabric sample.
-    pub(super) fn renew(&mut self, skin: &Skin, layer: &Layer, posed: &Posed, tangle: &Tangle, ease: &[f32]) {
-        self.skin.clear();
-        self.fabric.clear();
-        let scale = f64::from(skin.body.scale());
-        let tangled = |pair: &Pair| {
-            tangle
-                .far
-                .get(pair)
-                .is_some_and(|long| *long >= LEAST_CURVE * scale)
-        };
-        let through: Vec<PartMask> = Part::ALL
-            .iter()
-            .map(|&part| {
-                let others = Part::ALL
-                    .iter()
-                    .filter(|&&other| tangled(&(part.min(other), part.max(other))));
-                others.fold(0, |mask, other| mask | other.bit())
-            })
-            .collect();
+    /// Finds what the fabric of a posed layer may run into, without the winding number.
+    pub(super) fn seek(&mut self, skin: &Near, layer: &Layer, posed: &Posed, tangle: &Tangle) {
+        let least = LEAST_CURVE * f64::from(skin.body.scale());
+        let tangled = |pair: &Pair| tangle.far.get(pair).is_some_and(|long| *long >= least);
+        for (masks, &part) in self.through.iter_mut().zip(&Part::ALL) {
+            let others = Part::ALL
+                .iter()
+                .filter(|&&other| tangled(&(part.min(other), part.max(other))));
+            *masks = others.fold(0, |mask, other| mask | other.bit());
+        }
+        self.behind.clear();
         let fabric = &layer.fabric;
         for point in (0..fabric.points.len()).filter(|&point| fabric.home[point] != NOBODY) {
-            let own = skin.body.parts[fabric.home[point] as usize];
+            if fabric.in_far_skin[point] {
+                continue;
+            }
             let at = fabric
                 .points
                 .position(point, &posed.positions, &layer.surface.triangles);
-            if !fabric.in_far_skin[point]
-                && let Some(found) = skin.entered(at, ease[point] < 0.0, fabric.far[point])
-            {
+            let found = skin.behind(at, fabric.far[point]);
+            self.behind.extend(found.map(|found| (point, found)));
+        }
+    }
+
+    /// Whether the winding number is needed to judge what was found.
+    pub(super) fn need_winding(&self) -> bool {
+        !self.behind.is_empty() || self.through.iter().any(|masks| *masks != 0)
+    }
+
+    /// Judges what was found. `ease` is the frame's, by fabric sample.
+    pub(super) fn judge(&mut self, skin: &Skin, layer: &Layer, posed: &Posed, ease: &[f32]) {
+        self.skin.clear();
+        self.fabric.clear();
+        let (fabric, scale) = (&layer.fabric, skin.near.body.scale());
+        let place = |point: usize| {
+            let own = skin.near.body.parts[fabric.home[point] as usize];
+            let points = &fabric.points;
+            (
+                own,
+                points.position(point, &posed.positions, &layer.surface.triangles),
+            )
+        };
+        for &(point, found) in &self.behind {
+            let (own, at) = place(point);
+            if skin.is_inside(at, ease[point] < 0.0, &found) {
                 self.skin
                     .push(met(skin, layer, posed, (point, own, at), &found, false));
             }
-            let masks = through[own.index()];
+        }
+        if self.through.iter().all(|masks| *masks == 0) {
+            return;
+        }
+        for point in (0..fabric.points.len()).filter(|&point| fabric.home[point] != NOBODY) {
+            let (own, at) = place(point);
+            let masks = self.through[own.index()];
             if masks != 0
-                && let Some(found) = behind_fabric(layer, posed, point, at, masks, skin.body.scale())
+                && let Some(found) = behind_fabric(layer, posed, point, at, masks, scale)
             {
                 self.fabric
                     .push(met(skin, layer, posed, (point, own, at), &found, true));
@@ -162,11 +202,12 @@ fn behind_fabric(
     far: PartMask,
     scale: f32,
 ) -> Option<Nearest> {
-    let normal = posed.normals.face(layer.fabric.points.triangle[point]);
+    let normals = posed.normals(&layer.topology);
+    let normal = normals.face(layer.fabric.points.triangle[point]);
     // The nearest of all, not of the opposed ones: between the legs the nearest fabric of the other thigh is the
     // seam's other side, and an opposed sheet further off has nothing to do with this sample.
     let found = posed.tree.closest(at, REACH * scale, far, None)?;
-    let facing = posed.normals.face(found.triangle);
+    let facing = normals.face(found.triangle);
     if dot(facing, normal) >= 0.0 || is_aside(at, &found, facing) {
         return None;
     }
@@ -176,7 +217,7 @@ fn behind_fabric(
         found.triangle,
         found.feature,
     );
-    (!on_edge && signed::is_behind(at, &found, &layer.topology, &posed.normals)).then_some(found)
+    (!on_edge && signed::is_behind(at, &found, &normals)).then_some(found)
 }
 
 fn met(
@@ -190,12 +231,12 @@ fn met(
     let other = if through_fabric {
         super::tangle::part_of(layer.tags[found.triangle as usize]).unwrap_or(own)
     } else {
-        skin.body.parts[found.triangle as usize]
+        skin.near.body.parts[found.triangle as usize]
     };
     let far_ease = if through_fabric {
         layer.triangle_ease[found.triangle as usize]
     } else {
-        ease_over(layer, posed, found, other, skin.body.scale())
+        ease_over(layer, posed, found, other, skin.near.body.scale())
     };
     Met {
         point,
@@ -213,20 +254,22 @@ fn ease_over(layer: &Layer, posed: &Posed, skin: &Nearest, part: Part, scale: f3
 
 fn class(skin: &Skin, layer: &Layer, point: usize, at: [f32; 3], other: Part, far_ease: f32) -> Class {
     let fabric = &layer.fabric;
-    let scale = skin.body.scale();
-    let Some(beneath) = skin
-        .tree
-        .closest(at, f32::INFINITY, fabric.mask[point], Some(fabric.home[point]))
+    let scale = skin.near.body.scale();
+    let Some(beneath) =
+        skin.near
+            .tree
+            .closest(at, f32::INFINITY, fabric.mask[point], Some(fabric.home[point]))
     else {
         return Class::Garment;
     };
-    let out = skin.normals.face(beneath.triangle);
+    let out = skin.near.normals.face(beneath.triangle);
     let above: [f32; 3] = std::array::from_fn(|k| beneath.point[k] + out[k] * ABOVE * scale);
-    if skin.winding.at(skin.tree, above) >= 0.5 {
+    if skin.winding.at(skin.near.tree, above) >= 0.5 {
         return Class::BodyOverlaps;
     }
     let eases = fabric.ease[point].max(0.0) + far_ease.max(0.0);
     let gap = skin
+        .near
         .tree
         .closest(beneath.point, eases, other.near() & fabric.far[point], None);
     if gap.is_some() {

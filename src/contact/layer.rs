@@ -13,6 +13,7 @@ pub use open::SeenAsBuilt;
 use super::body::{Body, has_fault};
 use super::cloth::Cloth;
 use super::edges::Edges;
+use super::patches::Patches;
 use super::samples::Samples;
 use super::{HOME_REACH, LINING, tangle};
 use crate::geometry::box_tree::{ALL, BoxTree, Nearest};
@@ -79,6 +80,8 @@ pub struct Layer {
     pub fabric: FabricSamples,
     /// The covered skin's samples.
     pub skin: SkinSamples,
+    /// The covered skin in patches.
+    pub(super) patches: Patches,
     /// Area of all skin, square metres, as built.
     pub skin_area: f64,
 }
@@ -128,19 +131,16 @@ struct Built<'a> {
     body: &'a Body,
     positions: Vec<[f32; 3]>,
     tree: BoxTree,
-    normals: PseudoNormals,
     scale: f32,
 }
 
 impl<'a> Built<'a> {
     fn new(body: &'a Body, positions: Vec<[f32; 3]>) -> Self {
         let tree = BoxTree::build_tagged(&positions, &body.surface.triangles, &body.tags);
-        let normals = PseudoNormals::new(&body.topology, &positions);
         Self {
             body,
             positions,
             tree,
-            normals,
             scale: body.scale(),
         }
     }
@@ -159,15 +159,19 @@ impl<'a> Built<'a> {
             .is_some_and(|found| self.body.on_rim(found.triangle, found.feature))
     }
 
+    fn normals(&self) -> PseudoNormals<'_> {
+        PseudoNormals::new(&self.body.topology, &self.positions)
+    }
+
     fn clearance(&self, point: [f32; 3], nearest: &Nearest) -> f32 {
-        signed::clearance(point, nearest, &self.body.topology, &self.normals)
+        signed::clearance(point, nearest, &self.normals())
     }
 
     /// Whether a fabric normal points against the nearest skin's, however far that is.
     fn faces_skin(&self, point: [f32; 3], normal: [f32; 3]) -> bool {
         self.tree
             .closest(point, f32::INFINITY, ALL, None)
-            .is_some_and(|found| dot(self.normals.face(found.triangle), normal) < 0.0)
+            .is_some_and(|found| dot(self.normals().face(found.triangle), normal) < 0.0)
     }
 }
 
@@ -231,6 +235,7 @@ impl Layer {
             .collect();
         let cloth = Cloth::new(&surface, &skeleton, &topology, &areas);
         let median_ease = fabric.median_ease();
+        let patches = Patches::new((body, &built.tree), &skin, (&topology, &edges, &tags));
         let seen_as_built = Arc::new(SeenAsBuilt::new(
             &built,
             tree,
@@ -260,6 +265,7 @@ impl Layer {
             areas,
             fabric,
             skin,
+            patches,
             skin_area,
         }
     }

@@ -3,8 +3,9 @@
 use super::VISIBLE;
 use super::beneath::Beneath;
 use super::body::Body;
-use super::far::{Meetings, Skin};
+use super::far::{Meetings, Near, Skin};
 use super::layer::{Layer, NOBODY, vertex_or_face_normal};
+use super::patches::{self, Known};
 use super::pull::Pulls;
 use super::samples::Samples;
 use super::seen::Sight;
@@ -12,10 +13,12 @@ use super::tangle::Tangle;
 use crate::geometry::box_tree::{ALL, BoxTree};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::signed;
-use crate::geometry::vector::{dot, narrow, unit, wide};
+use crate::geometry::topology::Topology;
+use crate::geometry::vector::{narrow, unit, wide};
 use crate::geometry::winding::Winding;
 use crate::rig::surface::polar;
 use crate::skin;
+use crate::timings::{Step, time};
 use nalgebra::{Matrix4, Vector3};
 
 /// Skin must be this far outside its fabric to count, metres at the scale of 1: below is rounding.
@@ -24,6 +27,8 @@ pub const OUTSIDE: f32 = 0.2e-3;
 /// Skin whose nearest fabric is nearer than this, and not an edge, has fabric straight out, metres at the scale of 1:
 /// only the rest is asked for it.
 const DOUBT: f32 = 0.010;
+/// Skin that is surely beneath fabric no further than this is asked no more, metres at the scale of 1.
+const SURE: f32 = 0.030;
 /// Fabric straight out of the skin is looked for so far, metres at the scale of 1.
 const STRAIGHT_OUT: f32 = 0.060;
 /// The same where it was further than that as built.
@@ -38,8 +43,6 @@ pub struct Posed {
     pub palette: Vec<[[f32; 4]; 3]>,
     /// Tagged as the layer or body says.
     pub tree: BoxTree,
-    /// Of faces, edges and vertices.
-    pub normals: PseudoNormals,
 }
 
 /// One thread's memory for one fitting.
@@ -48,6 +51,8 @@ pub struct Scratch {
     body: Posed,
     layers: Vec<Posed>,
     winding: Winding,
+    /// Whether `winding` is still that of an earlier pose: few frames ask for it.
+    winding_is_old: bool,
     ease: Vec<f32>,
     outside: Vec<f32>,
     seen: Vec<bool>,
@@ -56,6 +61,7 @@ pub struct Scratch {
     tangle: Tangle,
     meetings: Meetings,
     pulls: Pulls,
+    known: Known,
     /// One for each layer beneath.
     under: Vec<Self>,
     pelvis: (Vector3<f32>, Vector3<f32>),
@@ -75,8 +81,8 @@ pub struct Moment<'a> {
     /// By fabric sample: signed distance to the skin of its home part or neighbours, metres, positive outside; NaN
     /// where it was not measured.
     pub ease: &'a [f32],
-    /// By covered skin sample: how far outside its home fabric, metres, negative inside; NaN where the nearest fabric
-    /// point lies on an edge.
+    /// By covered skin sample: how far outside its home fabric, metres; negative inside, where it may be further from
+    /// 0 than it should (see [`patches`]); NaN where the nearest fabric point lies on an edge.
     pub outside: &'a [f32],
     /// By covered skin sample: whether it can be seen; only asked of samples outside by more than [`OUTSIDE`].
     pub seen: &'a [bool],
@@ -102,20 +108,18 @@ pub struct Moment<'a> {
 }
 
 impl Posed {
-    fn new(
-        positions: Vec<[f32; 3]>,
-        triangles: &[[u32; 3]],
-        tags: &[u32],
-        topology: &crate::geometry::topology::Topology,
-    ) -> Self {
+    fn new(positions: Vec<[f32; 3]>, triangles: &[[u32; 3]], tags: &[u32]) -> Self {
         let tree = BoxTree::build_tagged(&positions, triangles, tags);
-        let normals = PseudoNormals::new(topology, &positions);
         Self {
             positions,
             palette: Vec::new(),
             tree,
-            normals,
         }
+    }
+
+    /// Normals of the surface that `topology` describes.
+    pub fn normals<'a>(&'a self, topology: &'a Topology) -> PseudoNormals<'a> {
+        PseudoNormals::new(topology, &self.positions)
     }
 }
 
@@ -123,23 +127,13 @@ impl Scratch {
     /// Memory for frames of a body in these layers.
     pub fn new(body: &Body, layers: &[Layer]) -> Self {
         let skin = &body.surface;
-        let posed_body = Posed::new(
-            skin.positions.clone(),
-            &skin.triangles,
-            &body.tags,
-            &body.topology,
-        );
+        let posed_body = Posed::new(skin.positions.clone(), &skin.triangles, &body.tags);
         let winding = Winding::build(&posed_body.tree);
         let posed = layers
             .iter()
             .map(|layer| {
                 let surface = &layer.surface;
-                Posed::new(
-                    surface.positions.clone(),
-                    &surface.triangles,
-                    &layer.tags,
-                    &layer.topology,
-                )
+                Posed::new(surface.positions.clone(), &surface.triangles, &layer.tags)
             })
             .collect();
         let (fabric, covered) = layers.first().map_or((0, 0), |layer| {
@@ -149,6 +143,7 @@ impl Scratch {
             body: posed_body,
             layers: posed,
             winding,
+            winding_is_old: false,
             ease: vec![f32::NAN; fabric],
             outside: vec![f32::NAN; covered],
             seen: vec![false; covered],
@@ -157,6 +152,7 @@ impl Scratch {
             tangle: Tangle::default(),
             meetings: Meetings::default(),
             pulls: Pulls::default(),
+            known: Known::default(),
             under: Vec::new(),
             pelvis: (Vector3::z(), Vector3::y()),
         }
@@ -164,17 +160,28 @@ impl Scratch {
 
     /// Moves every surface to where the body's joints are.
     pub fn pose(&mut self, body: &Body, layers: &[Layer], world: &[Matrix4<f64>]) {
+        time(Step::Skin, || self.carry(body, layers, world));
+        time(Step::Refit, || {
+            let posed = std::iter::once(&mut self.body).chain(&mut self.layers);
+            posed.for_each(renew);
+        });
+        self.winding_is_old = true;
+        time(Step::Measure, || self.pull(body, layers));
+    }
+
+    /// Every vertex to where the joints carry it.
+    fn carry(&mut self, body: &Body, layers: &[Layer], world: &[Matrix4<f64>]) {
         self.body.palette = skin::palette(&body.surface, world);
         skin::blend(&body.surface, &self.body.palette, &mut self.body.positions);
         self.pelvis = pelvis_axes(body, world);
-        renew(&mut self.body, &body.topology);
-        self.winding.refit(&self.body.tree);
         for (layer, posed) in layers.iter().zip(&mut self.layers) {
             let joints = skin::follow(&layer.skeleton, &layer.pairing, world);
             posed.palette = skin::palette(&layer.surface, &joints);
             skin::blend(&layer.surface, &posed.palette, &mut posed.positions);
-            renew(posed, &layer.topology);
         }
+    }
+
+    fn pull(&mut self, body: &Body, layers: &[Layer]) {
         if let (Some(layer), Some(posed)) = (layers.first(), self.layers.first()) {
             self.pulls
                 .renew(body, layer, &self.body.positions, &posed.positions);
@@ -183,8 +190,9 @@ impl Scratch {
 
     /// Finds who is near whom for all samples of the first layer.
     pub fn meet(&mut self, body: &Body, layer: &Layer) {
-        self.meet_fabric(body, layer, 0..layer.fabric.points.len());
-        self.meet_skin(body, layer, 0..layer.skin.points.len(), &[]);
+        time(Step::Ease, || self.meet_fabric(body, layer));
+        time(Step::Ease, || self.sink_fabric(layer));
+        self.meet_skin(body, layer, &[]);
         self.meet_far(body, layer);
     }
 
@@ -210,31 +218,45 @@ impl Scratch {
             scratch.pelvis = *pelvis;
             let (surface, cloth) = (&mut scratch.body, &mut scratch.layers[0]);
             surface.positions.copy_from_slice(&posed.positions);
-            renew(surface, &below.body.topology);
+            renew(surface);
             cloth.positions.copy_from_slice(&outer.positions);
-            renew(cloth, &below.over.topology);
-            let all = 0..below.over.skin.points.len();
-            scratch.meet_skin(&below.body, &below.over, all, &[(&body.tree, VISIBLE)]);
+            renew(cloth);
+            scratch.meet_skin(&below.body, &below.over, &[(&body.tree, VISIBLE)]);
         }
     }
 
     /// Where the garment runs through itself, into other parts and through their fabric. Needs the ease of all samples.
     pub fn meet_far(&mut self, body: &Body, layer: &Layer) {
-        let posed = &self.layers[0];
-        self.tangle.renew(layer, &posed.tree);
-        let skin = Skin {
-            body,
-            tree: &self.body.tree,
-            normals: &self.body.normals,
-            winding: &self.winding,
-        };
-        self.meetings.renew(&skin, layer, posed, &self.tangle, &self.ease);
+        time(Step::Tangle, || self.tangle.renew(layer, &self.layers[0].tree));
+        time(Step::Far, || {
+            let near = Near {
+                body,
+                tree: &self.body.tree,
+                normals: self.body.normals(&body.topology),
+            };
+            self.meetings.seek(&near, layer, &self.layers[0], &self.tangle)
+        });
+        if self.meetings.need_winding() {
+            self.renew_winding();
+        }
+        time(Step::Far, || {
+            let near = Near {
+                body,
+                tree: &self.body.tree,
+                normals: self.body.normals(&body.topology),
+            };
+            let skin = Skin {
+                near,
+                winding: &self.winding,
+            };
+            self.meetings.judge(&skin, layer, &self.layers[0], &self.ease);
+        });
     }
 
-    /// Ease and side of some fabric samples; the others keep what they had.
-    pub fn meet_fabric(&mut self, body: &Body, layer: &Layer, which: impl IntoIterator<Item = usize>) {
+    /// Ease and side of all fabric samples.
+    fn meet_fabric(&mut self, body: &Body, layer: &Layer) {
         let fabric = &layer.fabric;
-        for point in which {
+        for point in 0..fabric.points.len() {
             self.within[point] = false;
             self.ease[point] = f32::NAN;
             if fabric.home[point] == NOBODY {
@@ -250,34 +272,79 @@ impl Scratch {
             let Some(found) = found.filter(|found| !body.on_rim(found.triangle, found.feature)) else {
                 continue;
             };
-            let ease = signed::clearance(at, &found, &body.topology, &self.body.normals);
-            self.ease[point] = ease;
-            self.within[point] = ease < 0.0 && self.winding.at(&self.body.tree, at) >= 0.5;
+            self.ease[point] = signed::clearance(at, &found, &self.body.normals(&body.topology));
         }
     }
 
-    /// Which of some covered skin samples lie outside their fabric, and whether that can be seen; `also` hides as well.
-    pub fn meet_skin(
-        &mut self,
-        body: &Body,
-        layer: &Layer,
-        which: impl IntoIterator<Item = usize>,
-        also: &[(&BoxTree, u32)],
-    ) {
-        let samples = &layer.skin;
-        let scale = body.scale();
-        let trees: Vec<(&BoxTree, u32)> = std::iter::once((&self.body.tree, VISIBLE))
-            .chain(self.layers.iter().map(|posed| (&posed.tree, ALL)))
-            .chain(also.iter().copied())
-            .collect();
-        let sight = Sight::new(&trees, self.pelvis.0, self.pelvis.1, scale);
+    /// Which of the fabric that is under its own skin the body goes round.
+    fn sink_fabric(&mut self, layer: &Layer) {
+        let under = |ease: &f32| *ease < 0.0;
+        if self.ease.iter().any(under) {
+            self.renew_winding();
+        }
+        for point in (0..self.ease.len()).filter(|&point| under(&self.ease[point])) {
+            let points = &layer.fabric.points;
+            let at = points.position(point, &self.layers[0].positions, &layer.surface.triangles);
+            self.within[point] = self.winding.at(&self.body.tree, at) >= 0.5;
+        }
+    }
+
+    fn renew_winding(&mut self) {
+        if self.winding_is_old {
+            time(Step::Refit, || self.winding.refit(&self.body.tree));
+            self.winding_is_old = false;
+        }
+    }
+
+    /// Sets what is known of covered skin that lies surely beneath its fabric; the rest is left in `known.doubtful`.
+    fn cover_skin(&mut self, body: &Body, layer: &Layer) {
         let posed = &self.layers[0];
-        for point in which {
-            (self.seen[point], self.gone[point]) = (false, false);
+        let (samples, scale) = (&layer.skin, body.scale());
+        let frame = patches::Frame {
+            body,
+            skin: &self.body.positions,
+            topology: &layer.topology,
+            fabric: posed,
+        };
+        let of_skin = self.body.normals(&body.topology);
+        let (outside, seen, gone) = (&mut self.outside, &mut self.seen, &mut self.gone);
+        // Where fabric is not near it must also lie straight out.
+        let is_covered = |point: usize| {
+            let at = samples
+                .points
+                .position(point, frame.skin, &body.surface.triangles);
+            let normal = vertex_or_face_normal(&samples.points, point, &body.surface, &of_skin);
+            is_covered(&posed.tree, at, normal, samples.to_cover[point], scale)
+        };
+        layer
+            .patches
+            .sort(&frame, samples, SURE * scale, &mut self.known, |point, depth| {
+                let sure = depth <= DOUBT * scale || is_covered(point);
+                if sure {
+                    outside[point] = -depth;
+                    (seen[point], gone[point]) = (false, false);
+                }
+                sure
+            });
+    }
+
+    /// Which covered skin samples lie outside their fabric, and whether that can be seen; `also` hides as well.
+    fn meet_skin(&mut self, body: &Body, layer: &Layer, also: &[(&BoxTree, u32)]) {
+        time(Step::Cover, || self.cover_skin(body, layer));
+        time(Step::Outside, || self.leave_fabric(body, layer));
+        time(Step::Seen, || self.look_at_skin(body, layer, also));
+    }
+
+    /// How far the doubtful skin lies outside its fabric.
+    fn leave_fabric(&mut self, body: &Body, layer: &Layer) {
+        let (samples, posed) = (&layer.skin, &self.layers[0]);
+        let (of_skin, of_fabric) = (self.body.normals(&body.topology), posed.normals(&layer.topology));
+        for &point in &self.known.doubtful {
+            let point = point as usize;
             let at = samples
                 .points
                 .position(point, &self.body.positions, &body.surface.triangles);
-            let normal = vertex_or_face_normal(&samples.points, point, &body.surface, &self.body.normals);
+            let normal = vertex_or_face_normal(&samples.points, point, &body.surface, &of_skin);
             // In a closed crease the nearest fabric is often the other side's, met from outside: only fabric that
             // faces the same way can have covered this skin.
             let found = posed.tree.closest_where(
@@ -285,7 +352,7 @@ impl Scratch {
                 f32::INFINITY,
                 samples.mask[point],
                 Some(samples.cover[point]),
-                |triangle| dot(posed.normals.face(triangle), normal) > 0.0,
+                |triangle| of_fabric.faces(triangle, normal),
             );
             let counted = found.filter(|found| {
                 !layer.edges.holds(
@@ -295,16 +362,37 @@ impl Scratch {
                     found.feature,
                 )
             });
-            self.outside[point] = counted.map_or(f32::NAN, |found| {
-                signed::clearance(at, &found, &layer.topology, &posed.normals)
-            });
-            if self.outside[point] > OUTSIDE * scale && !samples.hidden[point] {
-                self.seen[point] = sight.is_seen(at, normal);
+            self.outside[point] = counted.map_or(f32::NAN, |found| signed::clearance(at, &found, &of_fabric));
+        }
+    }
+
+    /// Which of the doubtful skin can be seen outside its fabric, or for want of fabric.
+    fn look_at_skin(&mut self, body: &Body, layer: &Layer, also: &[(&BoxTree, u32)]) {
+        let samples = &layer.skin;
+        let scale = body.scale();
+        let trees: Vec<(&BoxTree, u32)> = std::iter::once((&self.body.tree, VISIBLE))
+            .chain(self.layers.iter().map(|posed| (&posed.tree, ALL)))
+            .chain(also.iter().copied())
+            .collect();
+        let sight = Sight::new(&trees, self.pelvis.0, self.pelvis.1, scale);
+        let of_skin = self.body.normals(&body.topology);
+        for &point in &self.known.doubtful {
+            let point = point as usize;
+            (self.seen[point], self.gone[point]) = (false, false);
+            let outside = self.outside[point];
+            let is_out = outside > OUTSIDE * scale && !samples.hidden[point];
+            let is_far = outside.is_nan() || outside.abs() > DOUBT * scale;
+            if !is_out && !is_far {
+                continue;
             }
-            let doubtful = self.outside[point].is_nan() || self.outside[point].abs() > DOUBT * scale;
-            self.gone[point] = doubtful
+            let at = samples
+                .points
+                .position(point, &self.body.positions, &body.surface.triangles);
+            let normal = vertex_or_face_normal(&samples.points, point, &body.surface, &of_skin);
+            self.seen[point] = is_out && sight.is_seen(at, normal);
+            self.gone[point] = is_far
                 && !self.seen[point]
-                && !is_covered(&posed.tree, at, normal, samples.to_cover[point], scale)
+                && !is_covered(&self.layers[0].tree, at, normal, samples.to_cover[point], scale)
                 && sight.is_seen_more(at, normal, layer.seen_as_built.share(body, layer, point));
         }
     }
@@ -344,6 +432,16 @@ impl Scratch {
 }
 
 impl Moment<'_> {
+    /// Normals of the posed skin.
+    pub fn skin_normals(&self) -> PseudoNormals<'_> {
+        self.posed_body.normals(&self.body.topology)
+    }
+
+    /// Normals of the posed garment.
+    pub fn fabric_normals(&self) -> PseudoNormals<'_> {
+        self.posed.normals(&self.layer.topology)
+    }
+
     /// Posed place of a fabric sample, metres.
     pub fn fabric_at(&self, point: usize) -> [f32; 3] {
         self.at(
@@ -373,7 +471,7 @@ impl Moment<'_> {
         let trees = self.occluders();
         let sight = Sight::new(&trees, self.pelvis.0, self.pelvis.1, self.body.scale());
         let points = &self.layer.skin.points;
-        let normal = vertex_or_face_normal(points, point, &self.body.surface, &self.posed_body.normals);
+        let normal = vertex_or_face_normal(points, point, &self.body.surface, &self.skin_normals());
         sight.from(self.skin_at(point), normal)
     }
 
@@ -410,9 +508,8 @@ fn is_covered(fabric: &BoxTree, at: [f32; 3], normal: [f32; 3], to_cover: f32, s
     fabric.ray_any(start, normal, (reach + OUTSIDE) * scale, ALL, None)
 }
 
-fn renew(posed: &mut Posed, topology: &crate::geometry::topology::Topology) {
+fn renew(posed: &mut Posed) {
     posed.tree.refit(&posed.positions);
-    posed.normals.update(topology, &posed.positions);
 }
 
 /// The posed pelvis's front and up.

@@ -3,6 +3,7 @@
 use crate::geometry::box_tree::BoxTree;
 use crate::geometry::directions::cosine_directions;
 use nalgebra::Vector3;
+use std::cell::Cell;
 
 /// A point is seen when more than this share of its directions escape (DESIGN 6).
 pub const SEEN_SHARE: f64 = 0.05;
@@ -17,17 +18,21 @@ pub struct Sight<'a> {
     front: Vector3<f32>,
     up: Vector3<f32>,
     directions: Vec<[f32; 3]>,
+    /// By direction and tree the leaf that stopped the ray from the point before.
+    last: Vec<Cell<u32>>,
     start: f32,
 }
 
 impl<'a> Sight<'a> {
     /// `trees` are all surfaces that can hide something, with the tags that do.
     pub fn new(trees: &'a [(&'a BoxTree, u32)], front: Vector3<f32>, up: Vector3<f32>, scale: f32) -> Self {
+        let directions = cosine_directions().to_vec();
         Self {
             trees,
             front,
             up,
-            directions: cosine_directions().to_vec(),
+            last: vec![Cell::new(u32::MAX); directions.len() * trees.len()],
+            directions,
             start: START * scale,
         }
     }
@@ -41,11 +46,16 @@ impl<'a> Sight<'a> {
     /// most points that are seen are seen from nearly everywhere.
     pub fn is_seen_more(&self, point: [f32; 3], normal: [f32; 3], share: f64) -> bool {
         let enough = (SEEN_SHARE + share) * self.directions.len() as f64;
+        let mut left = self.directions.len() as f64;
         let mut escaped = 0.0;
-        self.looks(point, normal).any(|ray| {
+        for ray in self.looks(point, normal) {
             escaped += f64::from(u8::from(ray.is_some()));
-            escaped > enough
-        })
+            left -= 1.0;
+            if escaped > enough || escaped + left <= enough {
+                break;
+            }
+        }
+        escaped > enough
     }
 
     /// Share of the directions that escape.
@@ -71,10 +81,13 @@ impl<'a> Sight<'a> {
             .unwrap_or_else(Vector3::x);
         let y = z.cross(&x);
         let origin: [f32; 3] = (Vector3::from(point) + z * self.start).into();
-        self.directions.iter().map(move |direction| {
+        let lasts = self.last.chunks_exact(self.trees.len());
+        self.directions.iter().zip(lasts).map(move |(direction, lasts)| {
             let ray = x * direction[0] + y * direction[1] + z * direction[2];
-            let hidden = |(tree, mask): &(&BoxTree, u32)| tree.ray_any(origin, ray.into(), FAR, *mask, None);
-            (!self.trees.iter().any(hidden)).then_some(ray)
+            let mut trees = self.trees.iter().zip(lasts);
+            let hidden =
+                trees.any(|((tree, mask), last)| tree.ray_any_again(origin, ray.into(), FAR, *mask, last));
+            (!hidden).then_some(ray)
         })
     }
 }

@@ -6,72 +6,73 @@
 use super::closest_point::Feature;
 use super::topology::{NONE, Topology};
 use super::vector::{add, dot, narrow, scale, wide};
-use super::{corners, triangle};
+use super::{Corners, corners, triangle};
 
-/// Normals of all faces, edges and vertices of one posed mesh. Only face normals have length 1.
-#[derive(Clone, Debug, Default)]
-pub struct PseudoNormals {
-    faces: Vec<[f32; 3]>,
-    edges: Vec<[f32; 3]>,
-    vertices: Vec<[f32; 3]>,
+/// Normals of the faces, edges and vertices of one posed mesh, each worked out when it is asked for: a frame asks for
+/// few. Only face normals have length 1.
+#[derive(Clone, Copy, Debug)]
+pub struct PseudoNormals<'a> {
+    topology: &'a Topology,
+    positions: &'a [[f32; 3]],
 }
 
-impl PseudoNormals {
+impl<'a> PseudoNormals<'a> {
     /// For `positions` of the mesh that `topology` describes.
-    pub fn new(topology: &Topology, positions: &[[f32; 3]]) -> Self {
-        let mut normals = Self {
-            faces: vec![[0.0; 3]; topology.triangles().len()],
-            edges: vec![[0.0; 3]; topology.edges().len()],
-            vertices: vec![[0.0; 3]; positions.len()],
-        };
-        normals.update(topology, positions);
-        normals
-    }
-
-    /// The same for another pose, without new memory.
-    pub fn update(&mut self, topology: &Topology, positions: &[[f32; 3]]) {
-        self.edges.fill([0.0; 3]);
-        self.vertices.fill([0.0; 3]);
-        for (number, &welded) in topology.triangles().iter().enumerate() {
-            let at = corners(positions, topology.corners()[number]);
-            let normal = triangle::normal(at);
-            self.faces[number] = narrow(normal);
-            let edges = topology.triangle_edges()[number];
-            if edges[0] == NONE || !topology.counts(number) {
-                continue;
-            }
-            let angles = triangle::angles(at);
-            for corner in 0..3 {
-                add_to(&mut self.edges[edges[corner] as usize], normal);
-                add_to(
-                    &mut self.vertices[welded[corner] as usize],
-                    scale(normal, angles[corner]),
-                );
-            }
-        }
-        for (vertex, &canonical) in topology.canonical().iter().enumerate() {
-            self.vertices[vertex] = self.vertices[canonical as usize];
-        }
+    pub fn new(topology: &'a Topology, positions: &'a [[f32; 3]]) -> Self {
+        Self { topology, positions }
     }
 
     /// Unit normal of a triangle; zero without area.
     pub fn face(&self, triangle: u32) -> [f32; 3] {
-        self.faces[triangle as usize]
+        narrow(triangle::normal(self.corners(triangle)))
+    }
+
+    /// Whether [`PseudoNormals::face`] and a direction enclose less than a right angle.
+    pub fn faces(&self, triangle: u32, direction: [f32; 3]) -> bool {
+        let normal = triangle::area_vector(self.corners(triangle));
+        let along = dot(normal, wide(direction));
+        // Only near the right angle does it matter how the unit normal is rounded.
+        if along * along > 1e-10 * dot(normal, normal) * dot(wide(direction), wide(direction)) {
+            along > 0.0
+        } else {
+            dot(self.face(triangle), direction) > 0.0
+        }
     }
 
     /// Sum of the normals of the triangles at an edge.
     pub fn edge(&self, edge: u32) -> [f32; 3] {
-        self.edges[edge as usize]
+        let mut sum = [0.0; 3];
+        for &triangle in self.topology.edge_triangles(edge) {
+            if self.topology.counts(triangle as usize) {
+                add_to(&mut sum, triangle::normal(self.corners(triangle)));
+            }
+        }
+        sum
     }
 
     /// Sum of the normals of the triangles at a vertex, each times its angle there. Any vertex may be
     /// asked for, not only canonical ones.
     pub fn vertex(&self, vertex: u32) -> [f32; 3] {
-        self.vertices[vertex as usize]
+        let canonical = self.topology.canonical()[vertex as usize];
+        let mut sum = [0.0; 3];
+        for &triangle in self.topology.vertex_triangles(canonical) {
+            let welded = self.topology.triangles()[triangle as usize];
+            let corner = welded.iter().position(|&corner| corner == canonical);
+            if let Some(corner) = corner.filter(|_| self.topology.counts(triangle as usize)) {
+                let at = self.corners(triangle);
+                add_to(&mut sum, scale(triangle::normal(at), triangle::angle(at, corner)));
+            }
+        }
+        sum
+    }
+
+    fn corners(&self, triangle: u32) -> Corners {
+        corners(self.positions, self.topology.corners()[triangle as usize])
     }
 
     /// The normal that decides the side where `feature` of `triangle` is nearest.
-    pub fn at(&self, topology: &Topology, triangle: u32, feature: Feature) -> [f32; 3] {
+    pub fn at(&self, triangle: u32, feature: Feature) -> [f32; 3] {
+        let topology = self.topology;
         let pseudo = match feature {
             Feature::Face => return self.face(triangle),
             Feature::Edge(side) => match topology.triangle_edges()[triangle as usize][usize::from(side)] {
@@ -105,15 +106,17 @@ mod tests {
     /// A corner thrown far away turns every normal round it, unless its triangles are left out.
     #[test]
     fn what_is_left_out_turns_no_neighbours_normal() {
-        let (mut positions, triangles) = shapes::cube();
+        let (positions, triangles) = shapes::cube();
         let canonical = weld(&positions, TOLERANCE);
-        let sound = PseudoNormals::new(&Topology::new(&triangles, &canonical), &positions);
-        let thrown = triangles[0][0];
-        positions[thrown as usize] = [5.0, -3.0, 4.0];
-        let at_thrown = |triangle: usize| triangles[triangle].contains(&thrown);
         let all = Topology::new(&triangles, &canonical);
-        let turned = PseudoNormals::new(&all, &positions);
-        let kept = PseudoNormals::new(&all.clone().leaving_out(at_thrown), &positions);
+        let sound = PseudoNormals::new(&all, &positions);
+        let thrown = triangles[0][0];
+        let mut torn = positions.clone();
+        torn[thrown as usize] = [5.0, -3.0, 4.0];
+        let at_thrown = |triangle: usize| triangles[triangle].contains(&thrown);
+        let turned = PseudoNormals::new(&all, &torn);
+        let without = all.clone().leaving_out(at_thrown);
+        let kept = PseudoNormals::new(&without, &torn);
         // A vertex of a triangle beside, whose other triangles are sound.
         let beside = triangles[0][1];
         let cosine = |normals: &PseudoNormals| {

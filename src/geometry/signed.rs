@@ -2,14 +2,13 @@
 
 use super::box_tree::Nearest;
 use super::pseudo_normal::PseudoNormals;
-use super::topology::Topology;
 use super::vector::{dot, sub, wide};
 
 /// How far `point` lies outside the surface, metres: positive on the side its normals point to, negative
 /// behind. `nearest` is the answer of the tree for that point.
-pub fn clearance(point: [f32; 3], nearest: &Nearest, topology: &Topology, normals: &PseudoNormals) -> f32 {
+pub fn clearance(point: [f32; 3], nearest: &Nearest, normals: &PseudoNormals) -> f32 {
     let distance = nearest.distance_sq.sqrt();
-    if is_behind(point, nearest, topology, normals) {
+    if is_behind(point, nearest, normals) {
         -distance
     } else {
         distance
@@ -17,7 +16,7 @@ pub fn clearance(point: [f32; 3], nearest: &Nearest, topology: &Topology, normal
 }
 
 /// Whether `point` lies behind the surface. A point on the surface does not.
-pub fn is_behind(point: [f32; 3], nearest: &Nearest, topology: &Topology, normals: &PseudoNormals) -> bool {
-    let normal = normals.at(topology, nearest.triangle, nearest.feature);
+pub fn is_behind(point: [f32; 3], nearest: &Nearest, normals: &PseudoNormals) -> bool {
+    let normal = normals.at(nearest.triangle, nearest.feature);
     dot(sub(wide(point), wide(nearest.point)), wide(normal)) < 0.0
 }

@@ -25,14 +25,12 @@ pub fn centre(corners: Corners) -> [f64; 3] {
     std::array::from_fn(|axis| (a[axis] + b[axis] + c[axis]) / 3.0)
 }
 
-/// Interior angle at each corner, radians, 0..=pi; adds up to pi unless two corners coincide.
-pub fn angles(corners: Corners) -> [f64; 3] {
+/// Interior angle at a corner, radians, 0..=pi; the three add up to pi unless two corners coincide.
+pub fn angle(corners: Corners, corner: usize) -> f64 {
     let at = corners.map(wide);
-    std::array::from_fn(|corner| {
-        let here = at[corner];
-        let (next, last) = (sub(at[(corner + 1) % 3], here), sub(at[(corner + 2) % 3], here));
-        norm(cross(next, last)).atan2(dot(next, last))
-    })
+    let here = at[corner];
+    let (next, last) = (sub(at[(corner + 1) % 3], here), sub(at[(corner + 2) % 3], here));
+    norm(cross(next, last)).atan2(dot(next, last))
 }
 
 /// Solid angle under which `point` sees the triangle, steradians, -2 pi ..= 2 pi.
@@ -57,7 +55,7 @@ mod tests {
         let corners = [[0.0, 0.0, 5.0], [3.0, 0.0, 5.0], [0.0, 4.0, 5.0]];
         assert_eq!(area(corners), 6.0);
         assert_eq!(normal(corners), [0.0, 0.0, 1.0]);
-        let [a, b, c] = angles(corners);
+        let [a, b, c] = [0, 1, 2].map(|corner| angle(corners, corner));
         assert!((a - PI / 2.0).abs() < 1e-12 && (b - (4f64 / 3.0).atan()).abs() < 1e-12);
         assert!((a + b + c - PI).abs() < 1e-12);
     }

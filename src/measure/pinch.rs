@@ -109,7 +109,7 @@ fn is_flipped(moment: &Moment, triangle: usize) -> bool {
 }
 
 fn face(moment: &Moment, triangle: usize) -> [f32; 3] {
-    u32::try_from(triangle).map_or([0.0; 3], |triangle| moment.posed.normals.face(triangle))
+    u32::try_from(triangle).map_or([0.0; 3], |triangle| moment.fabric_normals().face(triangle))
 }
 
 /// True for fabric with a home whose skin beneath is not flipped itself.
@@ -129,7 +129,7 @@ fn judged(moment: &Moment, triangle: usize) -> bool {
     !crate::contact::cloth::turn::is_flipped(
         rows,
         crate::geometry::vector::narrow(bind),
-        moment.posed_body.normals.face(home),
+        moment.skin_normals().face(home),
     )
 }
 
@@ -160,7 +160,7 @@ fn narrowest(moment: &Moment) -> Option<(f64, usize)> {
 
 /// Length as built of edges that fold by more than a right angle, metres.
 fn creased(moment: &Moment) -> f64 {
-    let face = |triangle: u32| moment.posed.normals.face(triangle);
+    let face = |triangle: u32| moment.fabric_normals().face(triangle);
     let folds = moment.layer.cloth.folds.iter();
     folds
         .filter(|fold| dot(face(fold.triangles[0]), face(fold.triangles[1])) < 0.0)

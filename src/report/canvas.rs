@@ -9,7 +9,7 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{FontTransform, register_font};
 use resvg::{tiny_skia, usvg};
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 /// How much larger the sheet is drawn than it is shown.
 pub(super) const FINE: f64 = 8.0;
@@ -84,9 +84,17 @@ pub(super) fn image(svg: &str, times: f32) -> Option<Image> {
 
 /// The SVG as shapes, with this tool's own font.
 pub(super) fn tree(svg: &str) -> Option<usvg::Tree> {
-    let mut options = usvg::Options::default();
-    options.fontdb_mut().load_font_data(FONT.to_vec());
-    options.fontdb_mut().set_sans_serif_family("Ubuntu");
+    static FONTS: OnceLock<Arc<usvg::fontdb::Database>> = OnceLock::new();
+    let fonts = FONTS.get_or_init(|| {
+        let mut fonts = usvg::fontdb::Database::new();
+        fonts.load_font_data(FONT.to_vec());
+        fonts.set_sans_serif_family("Ubuntu");
+        Arc::new(fonts)
+    });
+    let options = usvg::Options {
+        fontdb: Arc::clone(fonts),
+        ..usvg::Options::default()
+    };
     usvg::Tree::from_str(svg, &options).ok()
 }
 

@@ -9,6 +9,7 @@ use super::rig::{self, Sheet};
 use super::stills::{self, Still};
 use super::{csv, json, page, plot, scene::Scene, share, words};
 use crate::outcome::{Fitting, Outcome};
+use crate::timings::{Step, time};
 use rayon::prelude::*;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -74,7 +75,7 @@ pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Writte
     if folder.exists() && !is_ours(folder) {
         return Err(ReportError::NotOurs(folder.display().to_string()));
     }
-    let files = render(outcome, extras)?;
+    let files = time(Step::Write, || render(outcome, extras))?;
     let (writing, old) = (beside(folder, WRITING), beside(folder, OLD));
     remove(&writing).map_err(refused)?;
     // A run that was killed between the two renames: the old report is the whole one.
@@ -98,31 +99,35 @@ pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Writte
 fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, ReportError> {
     let share = extras.share;
     let of_scene = |scene: &Scene| {
-        let mut pictures = stills::of_scene(scene);
-        if share {
-            pictures.iter_mut().for_each(Still::shrink);
+        time(Step::Stills, || {
+            let mut pictures = stills::of_scene(scene);
+            if share {
+                pictures.iter_mut().for_each(Still::shrink);
+            }
+            pictures
+        })
+    };
+    let draw_stills = || -> Vec<Still> {
+        let stills: Vec<Vec<Still>> = extras.scenes.par_iter().map(of_scene).collect();
+        stills.into_iter().flatten().collect()
+    };
+    let draw_plots = || {
+        if extras.no_curves {
+            Vec::new()
+        } else {
+            plot::all(outcome)
         }
-        pictures
     };
-    let pictures: Vec<Still> = extras
-        .scenes
-        .par_iter()
-        .map(of_scene)
-        .collect::<Vec<_>>()
-        .into_iter()
-        .flatten()
-        .collect();
-    let plots = if extras.no_curves {
-        Vec::new()
-    } else {
-        plot::all(outcome)
+    let draw_rigs = || -> Vec<RigPictures> {
+        let sheets = extras.rigs.par_iter();
+        sheets.map(|sheet| (sheet, rig::weight_pictures(sheet))).collect()
     };
-    let rigs: Vec<RigPictures> = extras
-        .rigs
-        .par_iter()
-        .map(|sheet| (sheet, rig::weight_pictures(sheet)))
-        .collect();
-    let view = model::pack(if share { &[] } else { extras.models });
+    let pack_view = || model::pack(if share { &[] } else { extras.models });
+    // What takes longest first; each of them is parallel in itself.
+    let ((pictures, view), (plots, rigs)) = rayon::join(
+        || rayon::join(draw_stills, || time(Step::Scenes, pack_view)),
+        || rayon::join(draw_plots, || time(Step::Stills, draw_rigs)),
+    );
     let shown = Shown {
         stills: &pictures,
         plots: &plots,
@@ -156,7 +161,7 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
             );
             vec![
                 (format!("{base}.svg"), drawn.svg.clone().into_bytes()),
-                (format!("{base}.png"), plot::png(&drawn.svg)),
+                (format!("{base}.png"), time(Step::Plots, || plot::png(&drawn.svg))),
             ]
         })
         .collect();

@@ -6,9 +6,11 @@ mod band; // one pose
 use super::canvas::{self, Canvas, FAINT, Hang, INK, OVER, WITHIN};
 use super::{words, worst};
 use crate::outcome::{Demand, Fitting, FrameResult, Outcome, PoseResult};
+use crate::timings::{Step, time};
 use axes::{Along, Axis};
 use band::Band;
 use plotters::style::{BLACK, Color, WHITE};
+use rayon::prelude::*;
 use std::collections::BTreeSet;
 
 const TEXT: f64 = 12.0;
@@ -56,15 +58,20 @@ pub const SPAN: [f64; 2] = [TOP, TOP + HIGH];
 pub fn all(outcome: &Outcome) -> Vec<Drawn> {
     let of_fitting = |(at, fitting): (usize, &Fitting)| {
         let draw = |path: String| {
-            let plot = Plot::new(outcome, fitting, &path);
-            Drawn {
-                fitting: at,
-                svg: canvas::svg(plot.size(), |sheet| plot.paint(sheet)),
-                readings: plot.readings(fitting, &path),
-                path,
-            }
+            time(Step::Plots, || {
+                let plot = Plot::new(outcome, fitting, &path);
+                Drawn {
+                    fitting: at,
+                    svg: canvas::svg(plot.size(), |sheet| plot.paint(sheet)),
+                    readings: plot.readings(fitting, &path),
+                    path,
+                }
+            })
         };
-        paths(outcome, fitting).into_iter().map(draw).collect::<Vec<_>>()
+        paths(outcome, fitting)
+            .into_par_iter()
+            .map(draw)
+            .collect::<Vec<_>>()
     };
     outcome.fittings.iter().enumerate().flat_map(of_fitting).collect()
 }

@@ -46,7 +46,7 @@ impl<'a> Frame<'a> {
         for (at, &corner) in placed.iter_mut().zip(corners) {
             *at = self.place(*shape.positions.get(corner as usize)?);
         }
-        placed.iter().flatten().all(|c| c.is_finite()).then_some(placed)
+        all_finite(placed)
     }
 }
 
@@ -67,8 +67,13 @@ impl Buffer {
 
     pub(super) fn fill(&mut self, shape: &Shape, frame: &Frame, first: u32) {
         let clear = frame.camera.clear.unwrap_or(f32::INFINITY);
-        for triangle in 0..shape.triangles.len() {
-            let Some(corners) = frame.corners(shape, triangle) else {
+        // Once per vertex: each is a corner of six triangles.
+        let placed: Vec<[f32; 3]> = shape.positions.iter().map(|&point| frame.place(point)).collect();
+        for (triangle, corners) in shape.triangles.iter().enumerate() {
+            let [Some(a), Some(b), Some(c)] = corners.map(|corner| placed.get(corner as usize)) else {
+                continue;
+            };
+            let Some(corners) = all_finite([*a, *b, *c]) else {
                 continue;
             };
             let [x, y] = [0, 1].map(|axis| span(corners.map(|c| c[axis]), [frame.wide, frame.high][axis]));
@@ -87,6 +92,10 @@ impl Buffer {
             }
         }
     }
+}
+
+fn all_finite(corners: [[f32; 3]; 3]) -> Option<[[f32; 3]; 3]> {
+    corners.iter().flatten().all(|c| c.is_finite()).then_some(corners)
 }
 
 /// Whether nothing hides a point that lies on or just under a surface.

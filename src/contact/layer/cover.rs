@@ -26,10 +26,13 @@ impl FabricSamples {
         });
         let used: Vec<bool> = points.area.iter().map(|area| *area > 0.0).collect();
         let (points, _) = points.only(&used);
-        let home_skin = far::Skin {
+        let near = far::Near {
             body: built.body,
             tree: &built.tree,
-            normals: &built.normals,
+            normals: built.normals(),
+        };
+        let home_skin = far::Skin {
+            near,
             winding: &Winding::build(&built.tree),
         };
         let found: Vec<(u32, PartMask, f32, f32, bool)> = (0..points.len())
@@ -113,7 +116,7 @@ impl SkinSamples {
                 }
                 let at = all.position(point, &built.positions, &body.triangles);
                 let own = all.triangle[point];
-                let normal = vertex_or_face_normal(&all, point, body, &built.normals);
+                let normal = vertex_or_face_normal(&all, point, body, &built.normals());
                 let part = built.body.parts[own as usize];
                 let masks = (part.bit(), part.near() | HOMELESS);
                 let (triangle, to, far_off) = cover(built, fabric, tags, at, normal, masks)?;

@@ -16,7 +16,6 @@ use std::sync::OnceLock;
 pub struct SeenAsBuilt {
     body: BoxTree,
     fabric: BoxTree,
-    normals: PseudoNormals,
     front: Vector3<f32>,
     up: Vector3<f32>,
     /// By covered skin sample.
@@ -35,7 +34,6 @@ impl SeenAsBuilt {
         Self {
             body: built.tree.clone(),
             fabric,
-            normals: built.normals.clone(),
             front,
             up,
             known: (0..count).map(|_| OnceLock::new()).collect(),
@@ -49,7 +47,8 @@ impl SeenAsBuilt {
             let sight = Sight::new(&trees, self.front, self.up, body.scale());
             let samples = &layer.skin.points;
             let at = samples.position(point, &layer.body_as_built, &body.surface.triangles);
-            let normal = super::vertex_or_face_normal(samples, point, &body.surface, &self.normals);
+            let normals = PseudoNormals::new(&body.topology, &layer.body_as_built);
+            let normal = super::vertex_or_face_normal(samples, point, &body.surface, &normals);
             sight.share(at, normal)
         })
     }

@@ -102,7 +102,7 @@ fn outermost_vote(built: &Built, surface: &Surface, tree: &BoxTree, triangle: us
     let Some(home) = built.home(centre) else {
         return (0.0, 0.0);
     };
-    let inward = dot(built.normals.face(home.triangle), normal) < 0.0;
+    let inward = dot(built.normals().face(home.triangle), normal) < 0.0;
     let away = if inward {
         normal.map(|value| -value)
     } else {

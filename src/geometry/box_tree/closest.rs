@@ -187,7 +187,7 @@ fn box_distances(node: &Node, point: [f32; 3]) -> Lanes {
 
 /// Squared distance from the origin to the box round a triangle.
 #[inline(always)]
-fn to_box([a, b, c]: Corners) -> f32 {
+pub(super) fn to_box([a, b, c]: Corners) -> f32 {
     squared(std::array::from_fn(|axis| {
         let low = lower(lower(a[axis], b[axis]), c[axis]);
         let high = upper(upper(a[axis], b[axis]), c[axis]);
@@ -199,7 +199,7 @@ fn to_box([a, b, c]: Corners) -> f32 {
 /// the perpendicular lies inside, to that foot. Each is a distance to a true point of the triangle, so
 /// a needle whose plane is lost in rounding can only come out as its edges. No branches: eight at once.
 #[inline(always)]
-fn to_triangle([a, b, c]: Corners) -> f32 {
+pub(super) fn to_triangle([a, b, c]: Corners) -> f32 {
     let (ab, ac, bc) = (minus(b, a), minus(c, a), minus(c, b));
     let (d00, d01, d11) = (dot(ab, ab), dot(ab, ac), dot(ac, ac));
     let (d20, d21) = (-dot(a, ab), -dot(a, ac));

@@ -4,8 +4,10 @@
 //! once from one pose; for another pose only the boxes are renewed ([`BoxTree::refit`]). Eight boxes or
 //! eight triangles are always treated at once, in plain loops over `[f32; 8]` that compile to vector code.
 
+mod around;
 mod build;
 mod closest;
+mod cluster;
 mod crossings;
 mod inside;
 mod ray;
@@ -15,6 +17,7 @@ use super::closest_point::Feature;
 
 pub(super) use inside::Inside;
 
+pub use cluster::{Cluster, MOST_POINTS};
 pub use crossings::{Crossing, crossings, crossings_where, self_crossings, self_pairs_where};
 pub use ray::{Hit, Ray};
 
@@ -296,6 +299,16 @@ impl BoxTree {
     /// The triangles as given.
     pub fn triangles(&self) -> &[[u32; 3]] {
         &self.triangles
+    }
+
+    /// Where a triangle is in the tree: triangles with near places lie near each other.
+    pub fn place(&self, triangle: u32) -> u32 {
+        self.places[triangle as usize]
+    }
+
+    /// Whether two places are in one leaf.
+    pub fn in_one_leaf(place: u32, other: u32) -> bool {
+        place as usize / WIDTH == other as usize / WIDTH
     }
 
     /// Posed corners of a triangle, metres.

@@ -1,6 +1,8 @@
 //! Which triangles does a ray meet?
 
-use super::{BoxTree, Child, Lanes, Leaf, Node, WIDTH, bits, lower, set_bits, upper};
+use std::cell::Cell;
+
+use super::{BoxTree, Child, Lanes, Leaf, NOBODY, Node, WIDTH, bits, lower, set_bits, upper};
 
 /// A ray prepared for many boxes and triangles: Woop, Benthin and Wald (2013), J Comput Graph Tech 2(1):65.
 ///
@@ -160,6 +162,34 @@ impl BoxTree {
             !found
         });
         found
+    }
+
+    /// The same, where rays from near places are asked in turn: `last` is the leaf that stopped the ray before, and is
+    /// asked first. The answer does not depend on it.
+    pub fn ray_any_again(
+        &self,
+        origin: [f32; 3],
+        direction: [f32; 3],
+        max_t: f32,
+        mask: u32,
+        last: &Cell<u32>,
+    ) -> bool {
+        let mut ray = Ray::new(origin, direction, max_t);
+        let again = self.leaves.get(last.get() as usize).filter(|_| ray.is_sound());
+        if let Some(leaf) = again
+            && !walk_leaf(leaf, &mut ray, mask, &mut |_, _| false)
+        {
+            return true;
+        }
+        let mut found = NOBODY;
+        self.walk(ray, mask, &mut |_, hit| {
+            found = hit.triangle;
+            false
+        });
+        if found != NOBODY {
+            last.set(self.places[found as usize] / WIDTH as u32);
+        }
+        found != NOBODY
     }
 
     /// All triangles the ray meets, sorted along it, then by number. `hits` is emptied first.
