@@ -14,7 +14,7 @@ use gusset::wardrobe::{Outfit, dress, dress_rigs};
 
 /// Joint matrices and palettes of body and garment, the ray directions of the frame, and what the curves of fabric
 /// through itself need where there are any: small lists whose number does not grow with the mesh.
-const MOST_PER_FRAME: u64 = 120;
+const MOST_PER_FRAME: u64 = 20;
 
 fn invented() -> Dressed {
     let wearer = body(&BodyShape::woman("wren"));

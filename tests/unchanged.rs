@@ -48,7 +48,7 @@ fn a_run_is_skipped_only_where_nothing_differs() {
     let pose = at.join("mine.yaml");
     let write_pose = |flexion: u32| {
         let text = format!(
-            "name: mine\nabout: A seat.\nbasis: common practice\ndemand: seated\nangles: {{ hips: {{ flexion: {flexion} }} }}\n"
+            "name: mine\nabout: A seat.\nbasis: [common practice]\ndemand: seated\nangles: {{ hips: {{ flexion: {flexion} }} }}\n"
         );
         std::fs::write(&pose, text).unwrap();
     };

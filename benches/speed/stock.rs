@@ -66,7 +66,7 @@ impl Stock {
     pub(crate) fn sides(&self) -> Vec<bool> {
         self.cloth_points
             .iter()
-            .map(|&point| self.body.project_local_point(point, false).is_inside)
+            .map(|&point| self.body.contains_local_point(point))
             .collect()
     }
 

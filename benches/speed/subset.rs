@@ -139,6 +139,12 @@ impl Subset {
         }
     }
 
+    /// The same, asked at every vertex.
+    pub(crate) fn sides_everywhere(&self) -> Vec<bool> {
+        let inside = |&at: &[f32; 3]| self.winding.at(&self.body_tree, at) >= 0.5;
+        self.cloth.iter().map(inside).collect()
+    }
+
     pub(crate) fn stretch(&mut self, work: &Workload) {
         self.pulls.clear();
         let posed = self.rest.iter().zip(&work.cloth.triangles);
