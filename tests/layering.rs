@@ -34,11 +34,16 @@ const MAY_NAME: &[(&str, &[&str])] = &[
             "contact", "fitting", "geometry", "measure", "outcome", "rig", "units",
         ],
     ),
+    (
+        "sweep",
+        &["contact", "fitting", "measure", "outcome", "pose", "units", "verdict"],
+    ),
     ("compare", &["measure", "outcome", "units"]),
     (
         "scenes",
         &[
-            "contact", "fitting", "geometry", "measure", "outcome", "report", "rig", "skin", "units",
+            "contact", "fitting", "geometry", "measure", "outcome", "pose", "report", "rig", "skin", "sweep", "units",
+            "verdict",
         ],
     ),
     ("demo", &["geometry", "pose", "rig", "skin"]),

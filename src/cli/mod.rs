@@ -8,6 +8,7 @@ mod completions;
 mod demo;
 mod poses;
 mod posed;
+mod range;
 mod reading;
 mod wearing; // switches of commands that put a garment on a body
 mod rig;
@@ -31,6 +32,8 @@ enum Command {
     Try(try_on::Arguments),
     /// Say which of two garments does better, pose by pose, or what an edit changed
     Compare(compare::Arguments),
+    /// Say up to which angle of a joint a garment holds
+    Range(range::Arguments),
     /// Keep a result as what later edits are measured against
     Accept(accept::Arguments),
     /// Say what gusset sees in a rig, and what is wrong with it
@@ -76,6 +79,7 @@ pub(crate) fn run() -> ExitCode {
     let done = match arguments.command {
         Command::Try(arguments) => try_on::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
+        Command::Range(arguments) => range::run(&arguments),
         Command::Accept(arguments) => accept::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Poses(arguments) => poses::run(&arguments),

@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// What every report says (DESIGN 12).
-const CAUTION: &str = "gusset checks how rigged 3-D garments deform on screen; its numbers say nothing about the fit, \
+pub(super) const CAUTION: &str = "gusset checks how rigged 3-D garments deform on screen; its numbers say nothing about the fit, \
 pressure, comfort or protection of real clothing, and its joint ranges are not medical advice. It tests linear-blend \
 skinning: corrective shapes, cloth and swinging joints of a runtime are not simulated.";
 
@@ -91,7 +91,7 @@ enum DemandArgument {
 }
 
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
-enum Fabric {
+pub(super) enum Fabric {
     Rigid,
     Comfort,
     Power,
