@@ -38,6 +38,7 @@ const MAY_NAME: &[(&str, &[&str])] = &[
         "sweep",
         &["contact", "fitting", "measure", "outcome", "pose", "units", "verdict"],
     ),
+    ("splay", &["contact", "geometry", "pose", "rig", "skin", "sweep"]),
     ("compare", &["measure", "outcome", "units"]),
     (
         "scenes",

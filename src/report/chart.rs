@@ -35,6 +35,8 @@ pub struct Chart {
     pub marks: Vec<(f64, String)>,
     /// A shaded stretch of the level axis.
     pub band: Option<[f64; 2]>,
+    /// Where the upright axis begins where all values are above it; 0 without.
+    pub floor: Option<f64>,
     /// Names in place of numbers below the level axis.
     pub names: Vec<(f64, String)>,
 }
@@ -69,7 +71,7 @@ impl<'a> Sheet<'a> {
         let (from, to) = points().fold((f64::INFINITY, f64::NEG_INFINITY), |(from, to), (x, _)| (from.min(*x), to.max(*x)));
         let (from, to) = if chart.names.is_empty() { (from, to) } else { (from - 0.5, to + 0.5) };
         let heights = || points().filter_map(|(_, y)| *y).chain(chart.limits.iter().map(|limit| limit.1));
-        let low = heights().fold(0.0, f64::min);
+        let low = heights().fold(chart.floor.unwrap_or(0.0), f64::min);
         let top = heights().fold(low, f64::max);
         let top = if top > low { top } else { low + 1.0 };
         let step = nice((top - low) / 5.0);

@@ -11,6 +11,13 @@ use crate::verdict::Limits;
 
 /// What a place does that fails a measure: `shows skin`.
 pub fn does(measure: &str) -> &'static str {
+    match measure {
+        "stretch.beyond_skin.worst_5cm2" => return "is pulled hard on a small place",
+        "skin_shows.anywhere.over_3mm_cm2" => return "shows skin more than 3 mm deep",
+        "uncovered.edge.retreat_mm" => return "draws back at its edge",
+        "part_contact.fabric.depth_mm" => return "runs through another part's fabric",
+        _ => {}
+    }
     match measure.split('.').next().unwrap_or(measure) {
         "skin_shows" => "shows skin",
         "uncovered" => "lies bare",
@@ -172,9 +179,10 @@ fn plot(range: &Range, limits: &Limits, path: &str) -> Plot {
         };
         match lines.last_mut() {
             Some((stretch, height)) if *height == limit => stretch[1] = step.angle_deg,
-            Some((stretch, _)) => {
-                stretch[1] = step.angle_deg;
-                lines.push(([step.angle_deg; 2], limit));
+            // The demand steps up just past an angle that is one of the steps.
+            Some(([_, until], _)) => {
+                let from = *until;
+                lines.push(([from, step.angle_deg], limit));
             }
             None => lines.push(([step.angle_deg; 2], limit)),
         }
@@ -189,6 +197,8 @@ fn plot(range: &Range, limits: &Limits, path: &str) -> Plot {
         note: "- - limit".into(),
         across: format!("{}, degrees", motion(range)),
         unit: words::shown_unit(path).into(),
+        // A ratio of 1 is no change.
+        floor: words::shown_unit(path).is_empty().then_some(1.0),
         curves: vec![Curve {
             name: String::new(),
             points,
