@@ -2,6 +2,7 @@
 
 pub mod range; // a garment through a motion
 pub mod rig; // what the rig sheet says
+pub mod splay; // a body at several splays
 pub mod watch; // every frame, for the 3-D view
 
 use crate::contact::{Moment, Scratch};

@@ -39,12 +39,13 @@ const MAY_NAME: &[(&str, &[&str])] = &[
         &["contact", "fitting", "measure", "outcome", "pose", "units", "verdict"],
     ),
     ("splay", &["contact", "geometry", "pose", "rig", "skin", "sweep"]),
+    ("refit", &["contact", "geometry", "measure", "rig"]),
     ("compare", &["measure", "outcome", "units"]),
     (
         "scenes",
         &[
-            "contact", "fitting", "geometry", "measure", "outcome", "pose", "report", "rig", "skin", "sweep", "units",
-            "verdict",
+            "contact", "fitting", "geometry", "measure", "outcome", "refit", "report", "rig", "skin", "splay", "sweep",
+            "units", "verdict",
         ],
     ),
     ("demo", &["geometry", "pose", "rig", "skin"]),

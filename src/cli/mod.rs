@@ -13,6 +13,7 @@ mod reading;
 mod wearing; // switches of commands that put a garment on a body
 mod rig;
 mod schema;
+mod splay;
 mod try_on;
 
 use clap::{Parser, Subcommand};
@@ -34,6 +35,8 @@ enum Command {
     Compare(compare::Arguments),
     /// Say up to which angle of a joint a garment holds
     Range(range::Arguments),
+    /// Say in which hip splay to build trousers for a body
+    Splay(splay::Arguments),
     /// Keep a result as what later edits are measured against
     Accept(accept::Arguments),
     /// Say what gusset sees in a rig, and what is wrong with it
@@ -80,6 +83,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Try(arguments) => try_on::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Range(arguments) => range::run(&arguments),
+        Command::Splay(arguments) => splay::run(&arguments),
         Command::Accept(arguments) => accept::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Poses(arguments) => poses::run(&arguments),
