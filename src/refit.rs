@@ -92,7 +92,11 @@ pub fn cloth(rig: &Rig) -> Surface {
 pub fn refit(before: &Surface, after: &Surface, body: Option<&Body>) -> Result<Refit, Unlike> {
     same_topology(before, after)?;
     let rows = rows(before, after);
-    let place = |number: usize| place(before, number);
+    let beneath = body.map(|body| worn::Beneath::new(body));
+    let place = |number: usize| match &beneath {
+        Some(beneath) => beneath.region(triangle::centre(corners(&after.positions, after.triangles[number]))),
+        None => place(before, number),
+    };
     let mut by_place: BTreeMap<String, Vec<&Row>> = BTreeMap::new();
     for (number, row) in rows.iter().enumerate().filter(|(_, row)| row.counts()) {
         by_place.entry(place(number)).or_default().push(row);
@@ -210,7 +214,7 @@ fn place(before: &Surface, number: usize) -> String {
     let share = (at[1] - low) / (high - low).max(1e-9);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 4")]
     let fifth = ((share * 5.0) as usize).min(4);
-    let height = ["lowest fifth", "second fifth", "middle", "fourth fifth", "top fifth"][fifth];
+    let height = ["lowest fifth", "second fifth from below", "middle", "second fifth from above", "top fifth"][fifth];
     let side = if at[0] >= 0.0 { "left" } else { "right" };
     let depth = if at[2] >= 0.0 { "front" } else { "back" };
     format!("{height}, {side} {depth}")

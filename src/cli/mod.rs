@@ -11,6 +11,7 @@ mod posed;
 mod range;
 mod reading;
 mod wearing; // switches of commands that put a garment on a body
+mod refit;
 mod rig;
 mod schema;
 mod splay;
@@ -37,6 +38,8 @@ enum Command {
     Range(range::Arguments),
     /// Say in which hip splay to build trousers for a body
     Splay(splay::Arguments),
+    /// Say whether a garment was pulled evenly onto another body
+    Refit(refit::Arguments),
     /// Keep a result as what later edits are measured against
     Accept(accept::Arguments),
     /// Say what gusset sees in a rig, and what is wrong with it
@@ -84,6 +87,7 @@ pub(crate) fn run() -> ExitCode {
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Range(arguments) => range::run(&arguments),
         Command::Splay(arguments) => splay::run(&arguments),
+        Command::Refit(arguments) => refit::run(&arguments),
         Command::Accept(arguments) => accept::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Poses(arguments) => poses::run(&arguments),

@@ -1,9 +1,10 @@
 //! How does the refit shape lie on the new body: room, and fabric inside the skin?
 
-use crate::contact::{Body, HOME_REACH, Samples};
+use crate::contact::{Body, HOME_REACH, Samples, region};
 use crate::geometry::box_tree::{ALL, BoxTree};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::signed;
+use crate::geometry::vector::narrow;
 use crate::measure::statistics::weighted_quantile;
 use crate::rig::surface::Surface;
 use serde::Serialize;
@@ -28,6 +29,28 @@ pub struct Worn {
     /// By vertex of the garment: room in millimetres, NaN without skin near.
     #[serde(skip)]
     pub ease_mm: Vec<f32>,
+}
+
+/// The skin that a place of the garment lies over.
+pub(super) struct Beneath<'a> {
+    body: &'a Body,
+    tree: BoxTree,
+}
+
+impl<'a> Beneath<'a> {
+    pub(super) fn new(body: &'a Body) -> Self {
+        Self {
+            body,
+            tree: BoxTree::build_tagged(&body.surface.positions, &body.surface.triangles, &body.tags),
+        }
+    }
+
+    /// In a tailor's words; `away from the body` where no skin is near.
+    pub(super) fn region(&self, at: [f64; 3]) -> String {
+        let found = self.tree.closest(narrow(at), HOME_REACH * self.body.scale(), ALL, None);
+        let named = found.map(|found| region::words(self.body, self.body.parts[found.triangle as usize], found.point));
+        named.filter(|name| !name.is_empty()).unwrap_or_else(|| "away from the body".into())
+    }
 }
 
 /// No sample stands for more than this, square metres.

@@ -48,10 +48,10 @@ pub fn sentences(found: &Splay) -> Vec<String> {
             words::number(found.ease_mm)
         ),
         Some(at) => format!(
-            "The legs, each with {} mm of room, stand apart from {} degrees on; below that one leg's cloth is built inside \
+            "The legs, each with {} mm of room, stand apart from {} on; below that one leg's cloth is built inside \
              the other's.",
             words::number(found.ease_mm),
-            degrees(at)
+            if degrees(at) == "1" { "1 degree".into() } else { format!("{} degrees", degrees(at)) }
         ),
         None => format!("The legs, each with {} mm of room, are nowhere apart up to {TO_DEG} degrees.", words::number(found.ease_mm)),
     }];
@@ -72,9 +72,9 @@ pub fn sentences(found: &Splay) -> Vec<String> {
         said.push(side((band.to_deg + 4.0).min(TO_DEG), &worst(found, TO_DEG)));
     }
     said.push(format!(
-        "This rig is bound at {} degrees. The answer leans to that: cloth takes the weights of the skin, and those were \
+        "This rig is bound at {:.1} degrees. The answer leans to that: cloth takes the weights of the skin, and those were \
          painted there.",
-        degrees(found.bind_deg)
+        found.bind_deg
     ));
     said.push(practice(found));
     said.push(
@@ -131,7 +131,7 @@ pub fn plots(found: &Splay) -> Section {
             title: title.to_owned(),
             across: "hip splay of the build pose, degrees".into(),
             unit: "cm²".into(),
-            note: "green: the band within 10 % of the least".into(),
+            note: "shaded: the splays within 10 % of the least".into(),
             curves,
             marks,
             band: Some([found.advice.band.from_deg, found.advice.band.to_deg]),
@@ -147,7 +147,7 @@ pub fn plots(found: &Splay) -> Section {
             curve("wide poses", &|row| (lost(1)(row) + lost(2)(row)) / 2.0),
             curve("seated poses", &|row| (lost(3)(row) + lost(4)(row)) / 2.0),
         ],
-        vec![mark(found.bind_deg, &format!("bound at {}°", degrees(found.bind_deg)))],
+        vec![mark(found.bind_deg, &format!("bound at {:.1}°", found.bind_deg))],
     );
     let apart = chart(
         "Legs apart: leg with its cloth inside the other leg",
@@ -180,7 +180,7 @@ pub fn pictures(body: &Body, found: &Splay) -> Section {
     let views = [
         ("0", 0.0, "At 0 degrees".to_owned()),
         ("band", middle, format!("At {} degrees, the middle of the band", degrees(middle))),
-        ("bind", found.bind_deg, format!("At {} degrees, as the rig is bound", degrees(found.bind_deg))),
+        ("bind", found.bind_deg, format!("At {:.1} degrees, as the rig is bound", found.bind_deg)),
     ];
     let posed = views.map(|(file, at, caption)| {
         let mut positions = Vec::new();
