@@ -25,7 +25,7 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ),
     (
         "fitting",
-        &["contact", "measure", "outcome", "pose", "rig", "verdict"],
+        &["contact", "measure", "outcome", "pose", "rig", "units", "verdict"],
     ),
     ("report", &["outcome", "units"]),
     (

@@ -8,7 +8,7 @@ use gusset::refit;
 use gusset::report::leaf::{self, Leaf};
 use gusset::report::{folder, words};
 use gusset::rig::Rig;
-use gusset::rig::gltf::read;
+use gusset::rig::gltf::{ReadOptions, read};
 use gusset::scenes::refit as shown;
 use gusset::wardrobe::bare;
 use serde_json::json;
@@ -38,8 +38,12 @@ pub(super) struct Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let options = arguments.reading.options();
+    let shapes = ReadOptions {
+        unskinned: true,
+        ..options.clone()
+    };
     let rig = |file: &Path| -> Result<Rig, Trouble> {
-        let rig = read(file, &options).map_err(Trouble::say)?;
+        let rig = read(file, &shapes).map_err(Trouble::say)?;
         if rig.meshes.is_empty() {
             return Err(Trouble::Say(format!("{}: there is no mesh in this file", file.display())));
         }
