@@ -94,7 +94,10 @@ pub fn refit(before: &Surface, after: &Surface, body: Option<&Body>) -> Result<R
     let rows = rows(before, after);
     let beneath = body.map(|body| worn::Beneath::new(body));
     let place = |number: usize| match &beneath {
-        Some(beneath) => beneath.region(triangle::centre(corners(&after.positions, after.triangles[number]))),
+        Some(beneath) => beneath.region(triangle::centre(corners(
+            &after.positions,
+            after.triangles[number],
+        ))),
         None => place(before, number),
     };
     let mut by_place: BTreeMap<String, Vec<&Row>> = BTreeMap::new();
@@ -107,7 +110,10 @@ pub fn refit(before: &Surface, after: &Surface, body: Option<&Body>) -> Result<R
         before: before.name.clone(),
         after: after.name.clone(),
         whole: pull(&all),
-        regions: by_place.into_iter().map(|(name, rows)| (name, pull(&rows))).collect(),
+        regions: by_place
+            .into_iter()
+            .map(|(name, rows)| (name, pull(&rows)))
+            .collect(),
         sides: sides(before, &rows),
         worn: body.map(|body| worn::worn(after, body)),
         triangles: rows.iter().map(|row| row.stretch).collect(),
@@ -134,8 +140,16 @@ fn same_topology(before: &Surface, after: &Surface) -> Result<(), Unlike> {
             after.triangles.len()
         ));
     }
-    match before.triangles.iter().zip(&after.triangles).position(|(a, b)| a != b) {
-        Some(first) => say(format!("triangle {first} joins other vertices in {} than in {}", after.name, before.name)),
+    match before
+        .triangles
+        .iter()
+        .zip(&after.triangles)
+        .position(|(a, b)| a != b)
+    {
+        Some(first) => say(format!(
+            "triangle {first} joins other vertices in {} than in {}",
+            after.name, before.name
+        )),
         None => Ok(()),
     }
 }
@@ -170,7 +184,10 @@ fn rows(before: &Surface, after: &Surface) -> Vec<Row> {
                     most / least
                 };
                 let smear = lopsided(is) / lopsided(was);
-                [u, v, smear].iter().all(|value: &f64| value.is_finite()).then_some([u, v, smear])
+                [u, v, smear]
+                    .iter()
+                    .all(|value: &f64| value.is_finite())
+                    .then_some([u, v, smear])
             });
             Row {
                 area: triangle::area(then),
@@ -184,7 +201,9 @@ fn rows(before: &Surface, after: &Surface) -> Vec<Row> {
 
 fn pull(rows: &[&Row]) -> Pull {
     let of = |value: &dyn Fn(&Row) -> Option<f64>| -> Vec<(f64, f64)> {
-        rows.iter().filter_map(|row| Some((value(row)?, row.area))).collect()
+        rows.iter()
+            .filter_map(|row| Some((value(row)?, row.area)))
+            .collect()
     };
     let quantile = |pairs: &[(f64, f64)], share: f64| weighted_quantile(pairs, share);
     let (larger, smaller) = (of(&|row| Some(row.stretch[0])), of(&|row| Some(row.stretch[1])));
@@ -209,12 +228,20 @@ fn place(before: &Surface, number: usize) -> String {
     let (low, high) = before
         .positions
         .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), p| (low.min(f64::from(p[1])), high.max(f64::from(p[1]))));
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), p| {
+            (low.min(f64::from(p[1])), high.max(f64::from(p[1])))
+        });
     let at = centre(before.triangles[number]);
     let share = (at[1] - low) / (high - low).max(1e-9);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 to 4")]
     let fifth = ((share * 5.0) as usize).min(4);
-    let height = ["lowest fifth", "second fifth from below", "middle", "second fifth from above", "top fifth"][fifth];
+    let height = [
+        "lowest fifth",
+        "second fifth from below",
+        "middle",
+        "second fifth from above",
+        "top fifth",
+    ][fifth];
     let side = if at[0] >= 0.0 { "left" } else { "right" };
     let depth = if at[2] >= 0.0 { "front" } else { "back" };
     format!("{height}, {side} {depth}")
@@ -230,11 +257,13 @@ fn sides(before: &Surface, rows: &[Row]) -> Option<Sides> {
         .iter()
         .map(|&t| crate::geometry::vector::narrow(triangle::centre(corners(&before.positions, t))))
         .collect();
-    let key = |p: [f32; 3]| p.map(|value| {
-        #[expect(clippy::cast_possible_truncation, reason = "a few metres in cells of 2 mm")]
-        let cell = (value / MIRRORED).floor() as i32;
-        cell
-    });
+    let key = |p: [f32; 3]| {
+        p.map(|value| {
+            #[expect(clippy::cast_possible_truncation, reason = "a few metres in cells of 2 mm")]
+            let cell = (value / MIRRORED).floor() as i32;
+            cell
+        })
+    };
     let mut cells: BTreeMap<[i32; 3], Vec<usize>> = BTreeMap::new();
     for (number, centre) in centres.iter().enumerate() {
         cells.entry(key(*centre)).or_default().push(number);
@@ -243,8 +272,13 @@ fn sides(before: &Surface, rows: &[Row]) -> Option<Sides> {
         let [x, y, z] = centres[number];
         let there = [-x, y, z];
         let [cx, cy, cz] = key(there);
-        let near = (-1..=1).flat_map(move |i| (-1..=1).flat_map(move |j| (-1..=1).map(move |k| [cx + i, cy + j, cz + k])));
-        let off = |other: usize| (0..3).map(|axis| (centres[other][axis] - there[axis]).powi(2)).sum::<f32>();
+        let near = (-1..=1)
+            .flat_map(move |i| (-1..=1).flat_map(move |j| (-1..=1).map(move |k| [cx + i, cy + j, cz + k])));
+        let off = |other: usize| {
+            (0..3)
+                .map(|axis| (centres[other][axis] - there[axis]).powi(2))
+                .sum::<f32>()
+        };
         near.filter_map(|cell| cells.get(&cell))
             .flatten()
             .copied()

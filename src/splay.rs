@@ -39,7 +39,10 @@ pub struct Asked {
 
 impl Default for Asked {
     fn default() -> Self {
-        Self { ease: 0.007, step_deg: 1.0 }
+        Self {
+            ease: 0.007,
+            step_deg: 1.0,
+        }
     }
 }
 
@@ -78,7 +81,13 @@ pub struct Row {
 }
 
 /// Poses that grown skin is carried through: legs together, wide, seated.
-pub const POSES: [&str; 5] = ["standing", "wide_stance", "side_split", "sitting", "sitting_knees_apart"];
+pub const POSES: [&str; 5] = [
+    "standing",
+    "wide_stance",
+    "side_split",
+    "sitting",
+    "sitting_knees_apart",
+];
 
 /// World matrices of a body that stands with both hips at a splay, all else as bound.
 pub fn at(body: &Body, splay_deg: f64) -> Vec<Matrix4<f64>> {
@@ -97,7 +106,11 @@ fn pose_at(splay_deg: f64) -> PoseFrame {
 pub fn splay(body: &Body, asked: &Asked, tick: &(dyn Fn() + Sync)) -> Splay {
     let legs = Legs::new(body);
     let cloth = grown::Cloth::new(body, asked.ease);
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few dozen")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a few dozen"
+    )]
     let count = ((TO_DEG - FROM_DEG) / asked.step_deg).round() as usize;
     let splays = crate::sweep::even_angles(FROM_DEG, TO_DEG, count);
     let rows: Vec<Row> = splays
@@ -117,7 +130,11 @@ pub fn splay(body: &Body, asked: &Asked, tick: &(dyn Fn() + Sync)) -> Splay {
             }
         })
         .collect();
-    let bind_deg = Side::BOTH.map(|side| body.anatomy.hip_splay(side).to_degrees()).iter().sum::<f64>() / 2.0;
+    let bind_deg = Side::BOTH
+        .map(|side| body.anatomy.hip_splay(side).to_degrees())
+        .iter()
+        .sum::<f64>()
+        / 2.0;
     let apart_from_deg = advice::falls_to(&rows, APART * 1e4 * body.anatomy.scale().powi(2));
     Splay {
         schema_version: 1,

@@ -206,7 +206,12 @@ pub fn judged(range: &Range, limits: &Limits) -> Vec<String> {
     let mut paths: Vec<String> = limits
         .most
         .keys()
-        .filter(|path| range.steps.iter().any(|step| step.against(limits, path).is_some()))
+        .filter(|path| {
+            range
+                .steps
+                .iter()
+                .any(|step| step.against(limits, path).is_some())
+        })
         .filter(|path| measure::find(path).is_some())
         .cloned()
         .collect();

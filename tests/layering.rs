@@ -36,7 +36,9 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ),
     (
         "sweep",
-        &["contact", "fitting", "measure", "outcome", "pose", "units", "verdict"],
+        &[
+            "contact", "fitting", "measure", "outcome", "pose", "units", "verdict",
+        ],
     ),
     ("splay", &["contact", "geometry", "pose", "rig", "skin", "sweep"]),
     ("refit", &["contact", "geometry", "measure", "rig"]),
@@ -44,8 +46,8 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     (
         "scenes",
         &[
-            "contact", "fitting", "geometry", "measure", "outcome", "refit", "report", "rig", "skin", "splay", "sweep",
-            "units", "verdict",
+            "contact", "fitting", "geometry", "measure", "outcome", "refit", "report", "rig", "skin",
+            "splay", "sweep", "units", "verdict",
         ],
     ),
     ("demo", &["geometry", "pose", "rig", "skin"]),

@@ -51,15 +51,31 @@ fn one_direction_by_a_fifth() {
 #[test]
 fn moving_and_turning_is_no_pull_and_sides_are_told_apart() {
     let before = trousers();
-    let still = refit(&before, &changed(&before, |[x, y, z]| [z + 0.3, y - 0.1, -x]), None).unwrap();
+    let still = refit(
+        &before,
+        &changed(&before, |[x, y, z]| [z + 0.3, y - 0.1, -x]),
+        None,
+    )
+    .unwrap();
     assert!((still.whole.most - 1.0).abs() < 1e-3 && (still.whole.area_ratio - 1.0).abs() < 1e-4);
     let even = refit(&before, &changed(&before, |[x, y, z]| [x * 1.1, y, z]), None).unwrap();
     let sides = even.sides.unwrap();
     assert!(sides.paired_share > 0.9, "{}", sides.paired_share);
-    assert!(sides.unlike_p99 < 0.02 && (sides.left - sides.right).abs() < 0.005, "{sides:?}");
-    let uneven = refit(&before, &changed(&before, |[x, y, z]| [if x > 0.0 { x * 1.3 } else { x }, y, z]), None).unwrap();
+    assert!(
+        sides.unlike_p99 < 0.02 && (sides.left - sides.right).abs() < 0.005,
+        "{sides:?}"
+    );
+    let uneven = refit(
+        &before,
+        &changed(&before, |[x, y, z]| [if x > 0.0 { x * 1.3 } else { x }, y, z]),
+        None,
+    )
+    .unwrap();
     let sides = uneven.sides.unwrap();
-    assert!(sides.left > 1.1 && sides.right < 1.01 && sides.unlike_p99 > 0.2, "{sides:?}");
+    assert!(
+        sides.left > 1.1 && sides.right < 1.01 && sides.unlike_p99 > 0.2,
+        "{sides:?}"
+    );
 }
 
 #[test]
@@ -70,7 +86,12 @@ fn other_topology_is_refused_in_a_sentence() {
     let said = refit(&before, &after, None).unwrap_err().to_string();
     assert!(said.contains("triangle 7"), "{said}");
     after.triangles.pop();
-    assert!(refit(&before, &after, None).unwrap_err().to_string().contains("triangles"));
+    assert!(
+        refit(&before, &after, None)
+            .unwrap_err()
+            .to_string()
+            .contains("triangles")
+    );
 }
 
 #[test]
@@ -78,10 +99,15 @@ fn on_a_body_its_room_and_what_is_inside_are_told() {
     let Some(rigs) = support::rigs() else { return };
     let read = |file: &str| gusset::rig::gltf::read(&rigs.join(file), &Default::default()).unwrap();
     let before = cloth(&read("trousers/trousers_average_build9.glb"));
-    let body = gusset::wardrobe::bare(&rigs.join("bodies/mhr_body_average.glb"), &Default::default()).unwrap().body;
+    let body = gusset::wardrobe::bare(&rigs.join("bodies/mhr_body_average.glb"), &Default::default())
+        .unwrap()
+        .body;
     let found = refit(&before, &before, Some(&body)).unwrap();
     let worn = found.worn.unwrap();
-    assert!((worn.ease_median_mm - 7.0).abs() < 0.5 && worn.inside_cm2 < 1.0, "{worn:?}");
+    assert!(
+        (worn.ease_median_mm - 7.0).abs() < 0.5 && worn.inside_cm2 < 1.0,
+        "{worn:?}"
+    );
     assert!(found.regions.contains_key("crotch"), "{:?}", found.regions.keys());
     let slim = changed(&before, |[x, y, z]| [x * 0.8, y, z * 0.8]);
     let worn = refit(&before, &slim, Some(&body)).unwrap().worn.unwrap();

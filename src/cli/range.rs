@@ -36,7 +36,11 @@ pub(super) struct Arguments {
     #[arg(long, value_enum, default_value = "rigid")]
     fabric: Fabric,
     /// Where the report folder goes
-    #[arg(long, value_name = "DIR", help = "Where the report folder goes [default: reports]")]
+    #[arg(
+        long,
+        value_name = "DIR",
+        help = "Where the report folder goes [default: reports]"
+    )]
     out: Option<PathBuf>,
     /// What to print; JSON writes no report folder unless --out is given
     #[arg(long, value_enum, default_value = "text")]
@@ -92,16 +96,24 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let asked = Asked {
         sweep: first,
         sides,
-        steps: arguments.steps.map_or_else(|| by_degrees(first, 1.0, 120), |steps| steps as usize),
+        steps: arguments
+            .steps
+            .map_or_else(|| by_degrees(first, 1.0, 120), |steps| steps as usize),
         fabric: arguments.fabric.into(),
     };
     let progress = bar(asked.steps as u64 + 1, arguments.quiet, "angles");
     let range = sweep::range(&dressed, &asked, &|| progress.inc(1));
     let grid = second.map(|second| {
-        let steps = [first, second].map(|one| arguments.steps.map_or_else(|| by_degrees(one, 5.0, 60), |n| n as usize));
+        let steps = [first, second].map(|one| {
+            arguments
+                .steps
+                .map_or_else(|| by_degrees(one, 5.0, 60), |n| n as usize)
+        });
         progress.set_length(((steps[0] + 1) * (steps[1] + 1)) as u64);
         progress.set_position(0);
-        sweep::grid(&dressed, [first, second], sides, steps, asked.fabric, &|| progress.inc(1))
+        sweep::grid(&dressed, [first, second], sides, steps, asked.fabric, &|| {
+            progress.inc(1)
+        })
     });
     progress.finish_and_clear();
     let json = json(&range, grid.as_ref());
@@ -136,16 +148,28 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
             json: json.clone(),
         };
         let name = format!("range_{}_{}_on_{}", range.motion, range.garment, range.body);
-        let folder = arguments.out.clone().unwrap_or_else(|| "reports".into()).join(folder::safe_name(&name));
+        let folder = arguments
+            .out
+            .clone()
+            .unwrap_or_else(|| "reports".into())
+            .join(folder::safe_name(&name));
         let written = leaf::write(&folder, &leaf).map_err(Trouble::say)?;
         text.push_str(&format!("\nReport: {}\n", written.page.display()));
     }
-    super::print(if arguments.format == Format::Json { &json } else { &text });
+    super::print(if arguments.format == Format::Json {
+        &json
+    } else {
+        &text
+    });
     Ok(ExitCode::SUCCESS)
 }
 
 /// One step for so many degrees.
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "at most `most`")]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "at most `most`"
+)]
 fn by_degrees(sweep: Sweep, degrees: f64, most: usize) -> usize {
     (((sweep.to_deg - sweep.from_deg).abs() / degrees).round() as usize).clamp(1, most)
 }
@@ -157,8 +181,16 @@ fn could_run(
     second: Option<Sweep>,
     sides: OnSide,
 ) -> Result<(), Trouble> {
-    if let Some(finding) = dressed.findings.iter().find(|finding| finding.severity == Severity::Stop) {
-        return Err(Trouble::Say(format!("could not run: {} {}", words::plain(&finding.say), finding.help)));
+    if let Some(finding) = dressed
+        .findings
+        .iter()
+        .find(|finding| finding.severity == Severity::Stop)
+    {
+        return Err(Trouble::Say(format!(
+            "could not run: {} {}",
+            words::plain(&finding.say),
+            finding.help
+        )));
     }
     if dressed.garment_alone {
         return Err(Trouble::Say(

@@ -27,7 +27,11 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     body: Option<PathBuf>,
     /// Where the report folder goes
-    #[arg(long, value_name = "DIR", help = "Where the report folder goes [default: reports]")]
+    #[arg(
+        long,
+        value_name = "DIR",
+        help = "Where the report folder goes [default: reports]"
+    )]
     out: Option<PathBuf>,
     /// What to print; JSON writes no report folder unless --out is given
     #[arg(long, value_enum, default_value = "text")]
@@ -45,7 +49,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let rig = |file: &Path| -> Result<Rig, Trouble> {
         let rig = read(file, &shapes).map_err(Trouble::say)?;
         if rig.meshes.is_empty() {
-            return Err(Trouble::Say(format!("{}: there is no mesh in this file", file.display())));
+            return Err(Trouble::Say(format!(
+                "{}: there is no mesh in this file",
+                file.display()
+            )));
         }
         Ok(rig)
     };
@@ -76,10 +83,18 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
             json: json.clone(),
         };
         let name = folder::safe_name(&format!("refit_{}", found.after));
-        let folder = arguments.out.clone().unwrap_or_else(|| "reports".into()).join(name);
+        let folder = arguments
+            .out
+            .clone()
+            .unwrap_or_else(|| "reports".into())
+            .join(name);
         let written = leaf::write(&folder, &leaf).map_err(Trouble::say)?;
         text.push_str(&format!("\nReport: {}\n", written.page.display()));
     }
-    super::print(if arguments.format == Format::Json { &json } else { &text });
+    super::print(if arguments.format == Format::Json {
+        &json
+    } else {
+        &text
+    });
     Ok(ExitCode::SUCCESS)
 }

@@ -22,7 +22,11 @@ pub(super) struct Arguments {
     #[arg(long, default_value = "7", value_name = "MM", value_parser = ease)]
     ease_mm: f64,
     /// Where the report folder goes
-    #[arg(long, value_name = "DIR", help = "Where the report folder goes [default: reports]")]
+    #[arg(
+        long,
+        value_name = "DIR",
+        help = "Where the report folder goes [default: reports]"
+    )]
     out: Option<PathBuf>,
     /// What to print; JSON writes no report folder unless --out is given
     #[arg(long, value_enum, default_value = "text")]
@@ -47,8 +51,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         ease: arguments.ease_mm * 1e-3,
         ..Asked::default()
     };
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few dozen")]
-    let progress = bar(((TO_DEG - FROM_DEG) / asked.step_deg) as u64 + 1, arguments.quiet, "splays");
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a few dozen"
+    )]
+    let progress = bar(
+        ((TO_DEG - FROM_DEG) / asked.step_deg) as u64 + 1,
+        arguments.quiet,
+        "splays",
+    );
     let found = splay::splay(&dressed.body, &asked, &|| progress.inc(1));
     progress.finish_and_clear();
     let json = format!("{:#}\n", json!(found));
@@ -66,10 +78,18 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
             json: json.clone(),
         };
         let name = folder::safe_name(&format!("splay_{}", found.body));
-        let folder = arguments.out.clone().unwrap_or_else(|| "reports".into()).join(name);
+        let folder = arguments
+            .out
+            .clone()
+            .unwrap_or_else(|| "reports".into())
+            .join(name);
         let written = leaf::write(&folder, &leaf).map_err(Trouble::say)?;
         text.push_str(&format!("\nReport: {}\n", written.page.display()));
     }
-    super::print(if arguments.format == Format::Json { &json } else { &text });
+    super::print(if arguments.format == Format::Json {
+        &json
+    } else {
+        &text
+    });
     Ok(ExitCode::SUCCESS)
 }

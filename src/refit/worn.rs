@@ -47,9 +47,14 @@ impl<'a> Beneath<'a> {
 
     /// In a tailor's words; `away from the body` where no skin is near.
     pub(super) fn region(&self, at: [f64; 3]) -> String {
-        let found = self.tree.closest(narrow(at), HOME_REACH * self.body.scale(), ALL, None);
-        let named = found.map(|found| region::words(self.body, self.body.parts[found.triangle as usize], found.point));
-        named.filter(|name| !name.is_empty()).unwrap_or_else(|| "away from the body".into())
+        let found = self
+            .tree
+            .closest(narrow(at), HOME_REACH * self.body.scale(), ALL, None);
+        let named = found
+            .map(|found| region::words(self.body, self.body.parts[found.triangle as usize], found.point));
+        named
+            .filter(|name| !name.is_empty())
+            .unwrap_or_else(|| "away from the body".into())
     }
 }
 
@@ -74,7 +79,14 @@ pub fn worn(cloth: &Surface, body: &Body) -> Worn {
             pairs.push((room, samples.area[point]));
         }
     }
-    let area = |pick: &dyn Fn(f64) -> bool| pairs.iter().filter(|pair| pick(pair.0)).map(|pair| pair.1).sum::<f64>() + 0.0;
+    let area = |pick: &dyn Fn(f64) -> bool| {
+        pairs
+            .iter()
+            .filter(|pair| pick(pair.0))
+            .map(|pair| pair.1)
+            .sum::<f64>()
+            + 0.0
+    };
     let at = |share: f64| weighted_quantile(&pairs, share).unwrap_or(f64::NAN) * 1e3;
     Worn {
         body: body.surface.name.clone(),

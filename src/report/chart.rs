@@ -68,15 +68,29 @@ struct Sheet<'a> {
 impl<'a> Sheet<'a> {
     fn new(chart: &'a Chart) -> Self {
         let points = || chart.curves.iter().flat_map(|curve| &curve.points);
-        let (from, to) = points().fold((f64::INFINITY, f64::NEG_INFINITY), |(from, to), (x, _)| (from.min(*x), to.max(*x)));
-        let (from, to) = if chart.names.is_empty() { (from, to) } else { (from - 0.5, to + 0.5) };
-        let heights = || points().filter_map(|(_, y)| *y).chain(chart.limits.iter().map(|limit| limit.1));
+        let (from, to) = points().fold((f64::INFINITY, f64::NEG_INFINITY), |(from, to), (x, _)| {
+            (from.min(*x), to.max(*x))
+        });
+        let (from, to) = if chart.names.is_empty() {
+            (from, to)
+        } else {
+            (from - 0.5, to + 0.5)
+        };
+        let heights = || {
+            points()
+                .filter_map(|(_, y)| *y)
+                .chain(chart.limits.iter().map(|limit| limit.1))
+        };
         let low = heights().fold(chart.floor.unwrap_or(0.0), f64::min);
         let top = heights().fold(low, f64::max);
         let top = if top > low { top } else { low + 1.0 };
         let step = nice((top - low) / 5.0);
         let high = (top * 1.04 / step).ceil() * step;
-        let least = chart.limits.iter().map(|limit| limit.1).fold(f64::INFINITY, f64::min);
+        let least = chart
+            .limits
+            .iter()
+            .map(|limit| limit.1)
+            .fold(f64::INFINITY, f64::min);
         Self {
             chart,
             from: if from.is_finite() { from } else { 0.0 },
@@ -102,7 +116,9 @@ impl<'a> Sheet<'a> {
     }
 
     fn size(&self) -> [f64; 2] {
-        let head = canvas::width(&self.chart.title, 16.0).max(self.legend_end()).max(canvas::width(&self.note(), TEXT));
+        let head = canvas::width(&self.chart.title, 16.0)
+            .max(self.legend_end())
+            .max(canvas::width(&self.note(), TEXT));
         [(LEFT + WIDE).max(LEFT + head) + RIGHT, TOP + HIGH + self.below()]
     }
 
@@ -162,7 +178,13 @@ impl<'a> Sheet<'a> {
         for (x, name) in &self.chart.names {
             sheet.word(name, [self.x(*x), floor + 8.0], TEXT, INK, Hang::UpwardsEnd);
         }
-        sheet.word(&self.chart.across, [LEFT, floor + self.below() - 12.0], TEXT, INK, Hang::Start);
+        sheet.word(
+            &self.chart.across,
+            [LEFT, floor + self.below() - 12.0],
+            TEXT,
+            INK,
+            Hang::Start,
+        );
     }
 
     fn heights(&self) -> Vec<f64> {
@@ -176,7 +198,9 @@ impl<'a> Sheet<'a> {
         }
         let step = nice((self.high - self.low) / 6.0);
         let count = ((self.high - self.low) / step + 1e-6) as i32;
-        (0..=count).map(|tick| self.low + f64::from(tick) * step).collect()
+        (0..=count)
+            .map(|tick| self.low + f64::from(tick) * step)
+            .collect()
     }
 
     fn curve(&self, sheet: &mut Canvas, number: usize, curve: &Curve) {
@@ -207,7 +231,11 @@ impl<'a> Sheet<'a> {
         for (x, word) in &self.chart.marks {
             let at = self.x(*x);
             sheet.line([at, TOP - 4.0], [at, TOP + HIGH], OVER, 1.2);
-            let hang = if at > LEFT + 0.7 * WIDE { Hang::End } else { Hang::Start };
+            let hang = if at > LEFT + 0.7 * WIDE {
+                Hang::End
+            } else {
+                Hang::Start
+            };
             let aside = if at > LEFT + 0.7 * WIDE { -5.0 } else { 5.0 };
             sheet.word(word, [at + aside, TOP + 6.0], TEXT, INK, hang);
         }
@@ -215,7 +243,13 @@ impl<'a> Sheet<'a> {
 
     fn legend(&self, sheet: &mut Canvas) {
         let mut x = LEFT;
-        for (number, curve) in self.chart.curves.iter().enumerate().filter(|(_, curve)| !curve.name.is_empty()) {
+        for (number, curve) in self
+            .chart
+            .curves
+            .iter()
+            .enumerate()
+            .filter(|(_, curve)| !curve.name.is_empty())
+        {
             sheet.line([x, 58.0], [x + 22.0, 58.0], colour(number), 1.6);
             mark(sheet, number, [x + 11.0, 58.0]);
             sheet.word(&curve.name, [x + 28.0, 58.0], TEXT, INK, Hang::Start);
@@ -243,14 +277,24 @@ mod tests {
     use super::*;
 
     fn chart() -> Chart {
-        let points = |scale: f64| (0..=12).map(|n| (f64::from(n) * 10.0, Some(scale * f64::from(n * n)))).collect();
+        let points = |scale: f64| {
+            (0..=12)
+                .map(|n| (f64::from(n) * 10.0, Some(scale * f64::from(n * n))))
+                .collect()
+        };
         Chart {
             title: "Skin shows <through>".into(),
             across: "hip flexion, degrees".into(),
             unit: "cm²".into(),
             curves: vec![
-                Curve { name: "A".into(), points: points(1.0) },
-                Curve { name: "B".into(), points: points(0.5) },
+                Curve {
+                    name: "A".into(),
+                    points: points(1.0),
+                },
+                Curve {
+                    name: "B".into(),
+                    points: points(0.5),
+                },
             ],
             limits: vec![([0.0, 45.0], 1.0), ([45.0, 120.0], 8.0)],
             marks: vec![(31.0, "from 31°".into())],
@@ -270,7 +314,13 @@ mod tests {
     #[test]
     fn a_curve_of_one_point_or_none_is_drawn_too() {
         for points in [vec![], vec![(0.0, Some(1.0))], vec![(0.0, None)]] {
-            let chart = Chart { curves: vec![Curve { name: String::new(), points }], ..Chart::default() };
+            let chart = Chart {
+                curves: vec![Curve {
+                    name: String::new(),
+                    points,
+                }],
+                ..Chart::default()
+            };
             assert!(canvas::tree(&svg(&chart)).is_some());
         }
     }

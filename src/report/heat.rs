@@ -39,7 +39,10 @@ pub fn svg(map: &Map) -> String {
 
 /// Every level axis begins and ends at the middle of its first and last column.
 fn place(values: &[f64], value: f64) -> f64 {
-    let (first, last) = (values.first().copied().unwrap_or(0.0), values.last().copied().unwrap_or(1.0));
+    let (first, last) = (
+        values.first().copied().unwrap_or(0.0),
+        values.last().copied().unwrap_or(1.0),
+    );
     (value - first) / (last - first)
 }
 
@@ -79,7 +82,8 @@ impl Map {
                 for part in 0..FINE * FINE {
                     let share = |at: usize| (at as f64 + 0.5) / FINE as f64;
                     let (u, v) = (share(part % FINE), share(part / FINE));
-                    let value = (four[0] * (1.0 - u) + four[1] * u) * (1.0 - v) + (four[2] * (1.0 - u) + four[3] * u) * v;
+                    let value = (four[0] * (1.0 - u) + four[1] * u) * (1.0 - v)
+                        + (four[2] * (1.0 - u) + four[3] * u) * v;
                     let at = |along: f64, from: f64, to: f64| from + (to - from) * along;
                     let half = 0.5 / FINE as f64;
                     let x = |along| self.x(at(along, self.xs[column], self.xs[column + 1]));
@@ -98,7 +102,13 @@ impl Map {
         for value in self.xs.iter().step_by(every(self.xs.len())) {
             let (x, word) = (self.x(*value), words::number(*value));
             sheet.line([x, floor], [x, floor + 4.0], FAINT, 1.0);
-            sheet.word(&word, [x - canvas::width(&word, TEXT) / 2.6, floor + 13.0], TEXT, INK, Hang::Start);
+            sheet.word(
+                &word,
+                [x - canvas::width(&word, TEXT) / 2.6, floor + 13.0],
+                TEXT,
+                INK,
+                Hang::Start,
+            );
         }
         for value in self.ys.iter().step_by(every(self.ys.len())) {
             let y = self.y(*value);
@@ -121,11 +131,17 @@ fn key(sheet: &mut Canvas) {
     let (left, right) = (LEFT + WIDE + 22.0, LEFT + WIDE + 36.0);
     for step in 0..64 {
         let at = |step: f64| TOP + HIGH * (1.0 - step / 64.0);
-        let corners = [[left, at(f64::from(step) + 1.0)], [right, at(f64::from(step)) + 0.4]];
+        let corners = [
+            [left, at(f64::from(step) + 1.0)],
+            [right, at(f64::from(step)) + 0.4],
+        ];
         sheet.block(corners, shade(MOST * (f64::from(step) + 0.5) / 64.0).mix(1.0));
     }
     let middle = TOP + HIGH / 2.0;
-    sheet.block([[left - 3.0, middle - 2.0], [right + 3.0, middle + 2.0]], WHITE.mix(1.0));
+    sheet.block(
+        [[left - 3.0, middle - 2.0], [right + 3.0, middle + 2.0]],
+        WHITE.mix(1.0),
+    );
     sheet.line([left - 3.0, middle], [right + 3.0, middle], INK, 1.8);
     for (y, word) in [(TOP, "2 × limit or more"), (middle, "limit"), (TOP + HIGH, "0")] {
         sheet.word(word, [right + 8.0, y], TEXT, INK, Hang::Start);
@@ -156,7 +172,9 @@ pub fn contour(xs: &[f64], ys: &[f64], values: &[f64], height: f64) -> Vec<[[f64
             }
             match cuts.as_slice() {
                 [a, b] => pieces.push([*a, *b]),
-                [a, b, c, d] if (four.iter().sum::<f64>() > 0.0) == (four[0] > 0.0) => pieces.extend([[*a, *b], [*c, *d]]),
+                [a, b, c, d] if (four.iter().sum::<f64>() > 0.0) == (four[0] > 0.0) => {
+                    pieces.extend([[*a, *b], [*c, *d]])
+                }
                 [a, b, c, d] => pieces.extend([[*d, *a], [*b, *c]]),
                 _ => {}
             }
@@ -174,7 +192,10 @@ mod tests {
     fn the_line_lies_where_the_limit_is_met() {
         let xs: Vec<f64> = (0..=6).map(|n| f64::from(n) * 20.0).collect();
         let ys: Vec<f64> = (0..=3).map(|n| f64::from(n) * 15.0).collect();
-        let used: Vec<f64> = ys.iter().flat_map(|y| xs.iter().map(move |x| x / 80.0 + y / 90.0)).collect();
+        let used: Vec<f64> = ys
+            .iter()
+            .flat_map(|y| xs.iter().map(move |x| x / 80.0 + y / 90.0))
+            .collect();
         let pieces = contour(&xs, &ys, &used, 1.0);
         assert!(!pieces.is_empty());
         for [x, y] in pieces.into_iter().flatten() {

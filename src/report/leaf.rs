@@ -116,7 +116,13 @@ pub fn write(folder: &Path, leaf: &Leaf) -> Result<Written, ReportError> {
     let pngs: Vec<Vec<Vec<u8>>> = leaf
         .sections
         .iter()
-        .map(|section| section.pictures.par_iter().map(|picture| picture.image.png()).collect())
+        .map(|section| {
+            section
+                .pictures
+                .par_iter()
+                .map(|picture| picture.image.png())
+                .collect()
+        })
         .collect();
     let mut files = vec![
         ("index.html".to_owned(), page(leaf, &pngs)?.into_bytes()),
@@ -125,7 +131,10 @@ pub fn write(folder: &Path, leaf: &Leaf) -> Result<Written, ReportError> {
     let plots: Vec<&Plot> = leaf.sections.iter().flat_map(|section| &section.plots).collect();
     let drawn: Vec<Vec<u8>> = plots.par_iter().map(|shown| plot::png(&shown.svg)).collect();
     for (shown, png) in plots.into_iter().zip(drawn) {
-        files.push((format!("plots/{}.svg", shown.file), shown.svg.clone().into_bytes()));
+        files.push((
+            format!("plots/{}.svg", shown.file),
+            shown.svg.clone().into_bytes(),
+        ));
         files.push((format!("plots/{}.png", shown.file), png));
     }
     let pictures = leaf.sections.iter().flat_map(|section| &section.pictures);
@@ -207,7 +216,10 @@ mod tests {
         let written = write(&at, &leaf).unwrap();
         let page = std::fs::read_to_string(written.page).unwrap();
         assert!(!page.contains("<script>") && !page.contains("<i>") && !page.contains("<b>"));
-        assert_eq!(written.files, ["index.html", "plots/one.png", "plots/one.svg", "result.json"]);
+        assert_eq!(
+            written.files,
+            ["index.html", "plots/one.png", "plots/one.svg", "result.json"]
+        );
         write(&at, &leaf).unwrap();
     }
 }

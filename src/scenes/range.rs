@@ -60,7 +60,11 @@ pub fn in_words(range: &Range) -> String {
             degrees(range.to_deg)
         ),
         (Some(clean), Some(first)) => {
-            format!("clean to {} degrees; {} from there", degrees(clean), told(range, first))
+            format!(
+                "clean to {} degrees; {} from there",
+                degrees(clean),
+                told(range, first)
+            )
         }
         (None, Some(first)) => format!(
             "not clean anywhere from {} degrees on: {} from the beginning",
@@ -86,7 +90,11 @@ fn told(range: &Range, onset: &Onset) -> String {
         [] => at(&onset.region),
         [one] => at(one),
         [one, other] => format!("the {one} and the {other} {}", plural(does(&onset.number))),
-        [one, rest @ ..] => format!("the {one} and {} more places {}", rest.len(), plural(does(&onset.number))),
+        [one, rest @ ..] => format!(
+            "the {one} and {} more places {}",
+            rest.len(),
+            plural(does(&onset.number))
+        ),
     }
 }
 
@@ -111,7 +119,10 @@ pub fn sentences(range: &Range) -> Vec<String> {
         if Some(number) == first {
             continue;
         }
-        let value = onset.value.map_or_else(|| "not measurable".into(), |value| words::quantity(&onset.number, value));
+        let value = onset.value.map_or_else(
+            || "not measurable".into(),
+            |value| words::quantity(&onset.number, value),
+        );
         let why = if onset.no_help {
             "; there is no room between the skins, so no edit of this garment can help"
         } else {
@@ -127,7 +138,12 @@ pub fn sentences(range: &Range) -> Vec<String> {
     let again: Vec<String> = range
         .onsets
         .iter()
-        .filter(|onset| onset.over_deg.last().is_some_and(|last| (last[1] - range.to_deg).abs() > 1e-9))
+        .filter(|onset| {
+            onset
+                .over_deg
+                .last()
+                .is_some_and(|last| (last[1] - range.to_deg).abs() > 1e-9)
+        })
         .map(|onset| {
             let last = onset.over_deg.last().map_or(0.0, |last| last[1]);
             format!("{} after {} degrees", words::short(&onset.number), degrees(last))
@@ -189,7 +205,11 @@ fn plot(range: &Range, limits: &Limits, path: &str) -> Plot {
     }
     let onset = range.onsets.iter().find(|onset| onset.number == path);
     let caption = match onset {
-        Some(onset) => format!("{}: over its limit from {} degrees.", words::title(path), degrees(onset.at_deg)),
+        Some(onset) => format!(
+            "{}: over its limit from {} degrees.",
+            words::title(path),
+            degrees(onset.at_deg)
+        ),
         None => format!("{}: within its limit.", words::title(path)),
     };
     let chart = Chart {
@@ -220,11 +240,19 @@ fn plot(range: &Range, limits: &Limits, path: &str) -> Plot {
 /// Where each place first fails, as a table.
 pub fn places(range: &Range) -> Option<Table> {
     (!range.places.is_empty()).then(|| Table {
-        head: ["Place", "What it does", "From, degrees"].map(str::to_owned).to_vec(),
+        head: ["Place", "What it does", "From, degrees"]
+            .map(str::to_owned)
+            .to_vec(),
         rows: range
             .places
             .iter()
-            .map(|place| vec![words::capital(&place.region), does(&place.measure).to_owned(), degrees(place.at_deg)])
+            .map(|place| {
+                vec![
+                    words::capital(&place.region),
+                    does(&place.measure).to_owned(),
+                    degrees(place.at_deg),
+                ]
+            })
             .collect(),
     })
 }

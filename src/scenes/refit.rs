@@ -24,10 +24,16 @@ pub fn headline(found: &Refit) -> String {
     let whole = &found.whole;
     let worst = found.regions.iter().max_by(|a, b| a.1.p99.total_cmp(&b.1.p99));
     if whole.p99 <= PULLED {
-        return format!("Pulled evenly: all but a hundredth of the cloth is at most {}", percent(whole.p99));
+        return format!(
+            "Pulled evenly: all but a hundredth of the cloth is at most {}",
+            percent(whole.p99)
+        );
     }
     let at = worst.map_or_else(String::new, |(name, _)| format!(", most at the {name}"));
-    format!("Pulled by up to {} (all but the worst hundredth){at}", percent(whole.p99))
+    format!(
+        "Pulled by up to {} (all but the worst hundredth){at}",
+        percent(whole.p99)
+    )
 }
 
 /// The whole, the print, left against right, the new body.
@@ -98,7 +104,10 @@ pub fn pictures(after: &Surface, found: &Refit) -> Section {
     let views = [("front", 0.0, "From the front"), ("back", 180.0, "From behind")];
     Section {
         heading: "Where it was pulled".into(),
-        sentences: vec!["Plain is unpulled or pushed together; a dark line goes round what is pulled more than 15 %.".into()],
+        sentences: vec![
+            "Plain is unpulled or pushed together; a dark line goes round what is pulled more than 15 %."
+                .into(),
+        ],
         pictures: views
             .into_iter()
             .map(|(file, azimuth, caption)| {
@@ -133,7 +142,16 @@ pub fn table(found: &Refit) -> Section {
             cell(pull.smear_p99),
         ]
     };
-    let head = ["Place", "cm² before", "half is over", "all but 1 % is under", "least", "along U", "along V", "smear"];
+    let head = [
+        "Place",
+        "cm² before",
+        "half is over",
+        "all but 1 % is under",
+        "least",
+        "along U",
+        "along V",
+        "smear",
+    ];
     Section {
         heading: "Place by place".into(),
         sentences: vec!["Length after over length before: 1.2 is a fifth longer.".into()],

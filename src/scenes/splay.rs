@@ -13,15 +13,26 @@ const SIZE: [u32; 2] = [300, 420];
 
 fn degrees(value: f64) -> String {
     let half = (value * 2.0).round() / 2.0;
-    format!("{half:.1}").trim_end_matches('0').trim_end_matches('.').to_owned()
+    format!("{half:.1}")
+        .trim_end_matches('0')
+        .trim_end_matches('.')
+        .to_owned()
 }
 
 /// The price at a splay, straight between the rows.
 fn price(found: &Splay, splay_deg: f64) -> f64 {
-    let after = found.rows.iter().position(|row| row.splay_deg >= splay_deg).unwrap_or(found.rows.len() - 1);
+    let after = found
+        .rows
+        .iter()
+        .position(|row| row.splay_deg >= splay_deg)
+        .unwrap_or(found.rows.len() - 1);
     let (a, b) = (&found.rows[after.saturating_sub(1)], &found.rows[after]);
     let span = b.splay_deg - a.splay_deg;
-    let share = if span > 0.0 { ((splay_deg - a.splay_deg) / span).clamp(0.0, 1.0) } else { 0.0 };
+    let share = if span > 0.0 {
+        ((splay_deg - a.splay_deg) / span).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
     a.price_cm2 + (b.price_cm2 - a.price_cm2) * share
 }
 
@@ -51,9 +62,16 @@ pub fn sentences(found: &Splay) -> Vec<String> {
             "The legs, each with {} mm of room, stand apart from {} on; below that one leg's cloth is built inside \
              the other's.",
             words::number(found.ease_mm),
-            if degrees(at) == "1" { "1 degree".into() } else { format!("{} degrees", degrees(at)) }
+            if degrees(at) == "1" {
+                "1 degree".into()
+            } else {
+                format!("{} degrees", degrees(at))
+            }
         ),
-        None => format!("The legs, each with {} mm of room, are nowhere apart up to {TO_DEG} degrees.", words::number(found.ease_mm)),
+        None => format!(
+            "The legs, each with {} mm of room, are nowhere apart up to {TO_DEG} degrees.",
+            words::number(found.ease_mm)
+        ),
     }];
     let least = found.advice.least_cm2;
     let side = |at: f64, why: &str| {
@@ -89,18 +107,25 @@ pub fn sentences(found: &Splay) -> Vec<String> {
 /// The pose that asks most for the band on this side of it.
 fn worst(found: &Splay, end: f64) -> String {
     let at = |splay: f64| {
-        found
-            .rows
-            .iter()
-            .min_by(|a, b| (a.splay_deg - splay).abs().total_cmp(&(b.splay_deg - splay).abs()))
+        found.rows.iter().min_by(|a, b| {
+            (a.splay_deg - splay)
+                .abs()
+                .total_cmp(&(b.splay_deg - splay).abs())
+        })
     };
     let (Some(there), Some(best)) = (at(end), at(found.advice.least_at_deg)) else {
         return String::new();
     };
-    let more = there.lost_cm2.iter().zip(&best.lost_cm2).map(|((pose, a), (_, b))| (pose, a - b));
+    let more = there
+        .lost_cm2
+        .iter()
+        .zip(&best.lost_cm2)
+        .map(|((pose, a), (_, b))| (pose, a - b));
     more.max_by(|a, b| a.1.total_cmp(&b.1))
         .filter(|(_, more)| *more > 0.0)
-        .map_or_else(String::new, |(pose, _)| format!(", most of it in {}", words::pose(pose)))
+        .map_or_else(String::new, |(pose, _)| {
+            format!(", most of it in {}", words::pose(pose))
+        })
 }
 
 fn practice(found: &Splay) -> String {
@@ -113,9 +138,15 @@ fn practice(found: &Splay) -> String {
     } else if band.holds(from) && band.holds(to) {
         "inside this band".to_owned()
     } else if from > band.to_deg || to < band.from_deg {
-        format!("outside this band: {} % more than the best", words::number(dearest.round()))
+        format!(
+            "outside this band: {} % more than the best",
+            words::number(dearest.round())
+        )
     } else {
-        format!("partly inside this band: at most {} % more than the best", words::number(dearest.round()))
+        format!(
+            "partly inside this band: at most {} % more than the best",
+            words::number(dearest.round())
+        )
     };
     format!("Common practice, {from} to {to} degrees, is {verdict}.")
 }
@@ -124,7 +155,11 @@ fn practice(found: &Splay) -> String {
 pub fn plots(found: &Splay) -> Section {
     let curve = |name: &str, value: &dyn Fn(&Row) -> f64| Curve {
         name: name.to_owned(),
-        points: found.rows.iter().map(|row| (row.splay_deg, Some(value(row)))).collect(),
+        points: found
+            .rows
+            .iter()
+            .map(|row| (row.splay_deg, Some(value(row))))
+            .collect(),
     };
     let chart = |title: &str, curves: Vec<Curve>, marks: Vec<(f64, String)>| {
         chart::svg(&Chart {
@@ -166,8 +201,16 @@ pub fn plots(found: &Splay) -> Section {
     Section {
         heading: "Both curves".into(),
         plots: vec![
-            plot("grown_skin", "What it costs to build at each splay. Lower is better.", price),
-            plot("legs_apart", "Where it is nothing, the legs do not touch: a lower bound for the build pose.", apart),
+            plot(
+                "grown_skin",
+                "What it costs to build at each splay. Lower is better.",
+                price,
+            ),
+            plot(
+                "legs_apart",
+                "Where it is nothing, the legs do not touch: a lower bound for the build pose.",
+                apart,
+            ),
         ],
         ..Section::default()
     }
@@ -179,8 +222,16 @@ pub fn pictures(body: &Body, found: &Splay) -> Section {
     let middle = f64::midpoint(band.from_deg, band.to_deg);
     let views = [
         ("0", 0.0, "At 0 degrees".to_owned()),
-        ("band", middle, format!("At {} degrees, the middle of the band", degrees(middle))),
-        ("bind", found.bind_deg, format!("At {:.1} degrees, as the rig is bound", found.bind_deg)),
+        (
+            "band",
+            middle,
+            format!("At {} degrees, the middle of the band", degrees(middle)),
+        ),
+        (
+            "bind",
+            found.bind_deg,
+            format!("At {:.1} degrees, as the rig is bound", found.bind_deg),
+        ),
     ];
     let posed = views.map(|(file, at, caption)| {
         let mut positions = Vec::new();
@@ -190,7 +241,10 @@ pub fn pictures(body: &Body, found: &Splay) -> Section {
     });
     // One camera for all three, on what lies below the waist.
     let top = body.anatomy.mid_hip.y as f32 + 0.25 * body.scale();
-    let legs = posed.iter().flat_map(|(_, _, positions)| positions).filter(|p| p[1] < top && p[0].abs() < 0.6 * body.scale());
+    let legs = posed
+        .iter()
+        .flat_map(|(_, _, positions)| positions)
+        .filter(|p| p[1] < top && p[0].abs() < 0.6 * body.scale());
     let camera = Camera::around(bounds_of(legs), 0.0, 0.0);
     let triangles = super::drawn(&body.surface);
     Section {

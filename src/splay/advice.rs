@@ -124,7 +124,10 @@ mod tests {
         let found = advice(&rows(|a| 40.0 + (a - 7.3).powi(2)), 1.0);
         assert!((found.least_at_deg - 7.3).abs() < 1e-9);
         // 10 % over the least row (7 degrees: 40.09), straight between the rows.
-        assert!((found.band.from_deg - 5.26).abs() < 0.05 && (found.band.to_deg - 9.33).abs() < 0.05, "{found:?}");
+        assert!(
+            (found.band.from_deg - 5.26).abs() < 0.05 && (found.band.to_deg - 9.33).abs() < 0.05,
+            "{found:?}"
+        );
         assert!(!found.no_difference);
         assert!(advice(&rows(|_| 40.0), 1.0).no_difference);
         assert!((falls_to(&rows(|_| 1.0), 1.0).unwrap() - 7.25).abs() < 1e-9);

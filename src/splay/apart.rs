@@ -86,7 +86,14 @@ impl Legs {
 
     /// The same for two surfaces of the body's topology: samples of `cloth` moved out by `more`, inside `skin` grown by
     /// `ease`.
-    pub(super) fn overlap_of(&self, body: &Body, cloth: &[[f32; 3]], skin: &[[f32; 3]], more: f64, ease: f64) -> f64 {
+    pub(super) fn overlap_of(
+        &self,
+        body: &Body,
+        cloth: &[[f32; 3]],
+        skin: &[[f32; 3]],
+        more: f64,
+        ease: f64,
+    ) -> f64 {
         let Some(crotch) = self.crotch(skin) else {
             return 0.0;
         };
@@ -108,9 +115,9 @@ impl Legs {
             #[expect(clippy::cast_possible_truncation, reason = "a search radius")]
             let within = (3.0 * ease + 0.1) as f32;
             let other = leg(self.sides[point].mirror());
-            let inside = tree
-                .closest(grown, within, other, None)
-                .is_some_and(|found| f64::from(signed::clearance(grown, &found, &body.topology, &normals)) < ease);
+            let inside = tree.closest(grown, within, other, None).is_some_and(|found| {
+                f64::from(signed::clearance(grown, &found, &body.topology, &normals)) < ease
+            });
             if inside {
                 area += self.points.area[point];
             }
@@ -121,7 +128,12 @@ impl Legs {
 }
 
 /// The normal of a point of a triangle, between its corners' own.
-pub(super) fn smooth(body: &Body, normals: &PseudoNormals, triangle: u32, barycentric: [f32; 3]) -> Vector3<f64> {
+pub(super) fn smooth(
+    body: &Body,
+    normals: &PseudoNormals,
+    triangle: u32,
+    barycentric: [f32; 3],
+) -> Vector3<f64> {
     let canonical = body.topology.canonical();
     let corners = body.surface.triangles[triangle as usize];
     let mut sum = Vector3::zeros();
@@ -145,7 +157,12 @@ fn leg_length(body: &Body) -> f64 {
     let lengths: Vec<f64> = Side::BOTH.iter().filter_map(|&side| shank(side)).collect();
     #[expect(clippy::cast_precision_loss, reason = "two")]
     let shank = lengths.iter().sum::<f64>() / lengths.len().max(1) as f64;
-    body.anatomy.thigh_length + if lengths.is_empty() { body.anatomy.thigh_length } else { shank }
+    body.anatomy.thigh_length
+        + if lengths.is_empty() {
+            body.anatomy.thigh_length
+        } else {
+            shank
+        }
 }
 
 /// The lowest skin of the median plane, as bound: an edge from the left to the right. An edge of one leg that has gone

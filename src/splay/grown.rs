@@ -55,7 +55,9 @@ impl Cloth {
             poses: Vec::new(),
         };
         cloth.leave_out_the_tight(body);
-        let poses = POSES.par_iter().filter_map(|name| posed(body, name, &cloth.points));
+        let poses = POSES
+            .par_iter()
+            .filter_map(|name| posed(body, name, &cloth.points));
         cloth.poses = poses.collect();
         cloth
     }
@@ -96,14 +98,20 @@ impl Cloth {
     /// The skin at a splay, moved out.
     fn grow(&self, body: &Body, built: &[Matrix4<f64>]) -> Vec<[f32; 3]> {
         let mut skin_then = Vec::new();
-        skin::blend(&body.surface, &skin::palette(&body.surface, built), &mut skin_then);
+        skin::blend(
+            &body.surface,
+            &skin::palette(&body.surface, built),
+            &mut skin_then,
+        );
         let normals = PseudoNormals::new(&body.topology, &skin_then);
         let canonical = body.topology.canonical();
         skin_then
             .iter()
             .zip(canonical)
             .map(|(at, &vertex)| {
-                let out = Vector3::from(normals.vertex(vertex).map(f64::from)).try_normalize(1e-12).unwrap_or_default();
+                let out = Vector3::from(normals.vertex(vertex).map(f64::from))
+                    .try_normalize(1e-12)
+                    .unwrap_or_default();
                 moved(*at, out, self.ease)
             })
             .collect()
@@ -122,7 +130,14 @@ impl Cloth {
     }
 
     /// The room that cloth keeps to the skin of its own part and the neighbours, metres; infinite where it is far.
-    fn kept(&self, body: &Body, tree: &BoxTree, normals: &PseudoNormals, cloth: &[[f32; 3]], sample: usize) -> f64 {
+    fn kept(
+        &self,
+        body: &Body,
+        tree: &BoxTree,
+        normals: &PseudoNormals,
+        cloth: &[[f32; 3]],
+        sample: usize,
+    ) -> f64 {
         let triangle = self.points.triangle[sample];
         let at = point(body, cloth, triangle, self.points.barycentric[sample]);
         let near = body.parts[triangle as usize].near();
@@ -139,7 +154,11 @@ fn posed(body: &Body, name: &str, points: &Samples) -> Option<Pose> {
     let frame: &PoseFrame = found.frames.first()?;
     let world = stand::take(&body.skeleton, &body.anatomy, frame);
     let mut skin_now = Vec::new();
-    skin::blend(&body.surface, &skin::palette(&body.surface, &world), &mut skin_now);
+    skin::blend(
+        &body.surface,
+        &skin::palette(&body.surface, &world),
+        &mut skin_now,
+    );
     let tree = BoxTree::build_tagged(&skin_now, &body.surface.triangles, &body.tags);
     let normals = PseudoNormals::new(&body.topology, &skin_now);
     let (front, up) = pelvis_axes(body, &world);
@@ -163,7 +182,13 @@ fn posed(body: &Body, name: &str, points: &Samples) -> Option<Pose> {
 }
 
 /// Cloth bound where the joints stood at `built`, with the skin's own weights, where they stand now.
-fn carry(body: &Body, grown: &[[f32; 3]], built: &[Matrix4<f64>], now: &[Matrix4<f64>], out: &mut [[f32; 3]]) {
+fn carry(
+    body: &Body,
+    grown: &[[f32; 3]],
+    built: &[Matrix4<f64>],
+    now: &[Matrix4<f64>],
+    out: &mut [[f32; 3]],
+) {
     let relative: Vec<Matrix4<f64>> = body
         .surface
         .binds

@@ -68,7 +68,9 @@ pub(super) fn onsets(steps: &[Step], limits: &Limits) -> Vec<Onset> {
                 at_deg: step.angle_deg,
                 value,
                 limit,
-                region: step.place(path).map_or_else(String::new, |place| place.region.clone()),
+                region: step
+                    .place(path)
+                    .map_or_else(String::new, |place| place.region.clone()),
                 no_help: steps
                     .iter()
                     .filter(|step| is_over(step, limits, path))
@@ -83,7 +85,9 @@ pub(super) fn onsets(steps: &[Step], limits: &Limits) -> Vec<Onset> {
 }
 
 fn times(onset: &Onset) -> f64 {
-    onset.value.map_or(f64::INFINITY, |value| value / onset.limit.max(1e-9))
+    onset
+        .value
+        .map_or(f64::INFINITY, |value| value / onset.limit.max(1e-9))
 }
 
 /// Stretches of angles over the limit.
@@ -137,7 +141,9 @@ pub(super) fn failing(
             continue;
         };
         // Where the whole is within its limit, no place of it is over; and what no edit can help is no place to mend.
-        if result.measures.get(&path).is_some_and(|value| value <= limit) || !judge::can_be_helped(result, &path) {
+        if result.measures.get(&path).is_some_and(|value| value <= limit)
+            || !judge::can_be_helped(result, &path)
+        {
             continue;
         }
         let Some(failing) = &measure.failing else { continue };
@@ -154,7 +160,9 @@ pub(super) fn failing(
         } else {
             f64::MIN_POSITIVE
         };
-        let times = areas.into_iter().map(|(region, area)| ((measure.id, region.to_owned()), area / needed));
+        let times = areas
+            .into_iter()
+            .map(|(region, area)| ((measure.id, region.to_owned()), area / needed));
         places.extend(times.filter(|(_, times)| *times >= 1.0));
     }
     places
@@ -215,8 +223,16 @@ mod tests {
             let onsets = onsets(&found, &limits());
             let exact = 0.6f64.asin().to_degrees();
             assert_eq!(onsets.len(), 1);
-            assert!((0.0..=FINEST_DEG).contains(&(onsets[0].at_deg - exact)), "{}", onsets[0].at_deg);
-            assert!(found.len() < steps + 12, "{} looks for {steps} steps", found.len());
+            assert!(
+                (0.0..=FINEST_DEG).contains(&(onsets[0].at_deg - exact)),
+                "{}",
+                onsets[0].at_deg
+            );
+            assert!(
+                found.len() < steps + 12,
+                "{} looks for {steps} steps",
+                found.len()
+            );
         }
     }
 

@@ -22,7 +22,12 @@ pub(super) const HIDDEN: &str = "HIDDEN";
 
 /// Every triangle primitive that is skinned or sits on or under a joint, in the file's order of nodes.
 /// With `unskinned` also every other one, each node being its own joint.
-pub(super) fn read(source: &Source, graph: &Graph, unskinned: bool, remarks: &mut Remarks) -> Result<Vec<Mesh>, Fault> {
+pub(super) fn read(
+    source: &Source,
+    graph: &Graph,
+    unskinned: bool,
+    remarks: &mut Remarks,
+) -> Result<Vec<Mesh>, Fault> {
     let (carriers, stands) = (carriers(source, graph, unskinned), stands_at_origin(graph));
     cost::check(source, |node| carriers[graph.ours[node]].is_some())?;
     let mut reading = Reading {

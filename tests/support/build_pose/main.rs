@@ -35,7 +35,10 @@ const SPLAYS: [f64; 9] = [0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 15.0];
 const GROUPS: [(&str, &[&str]); 3] = [
     ("together", &["standing", "walk", "arms_down"]),
     ("wide", &["wide_stance", "side_split", "cross_legged"]),
-    ("seated", &["sitting", "sitting_knees_apart", "sitting_leaning", "cycling"]),
+    (
+        "seated",
+        &["sitting", "sitting_knees_apart", "sitting_leaning", "cycling"],
+    ),
 ];
 
 fn main() {
@@ -45,8 +48,16 @@ fn main() {
         shape.hip_splay = degrees.to_radians();
         demo::body(&shape).rig()
     };
-    let average = read(&Path::new(&rigs).join("bodies/mhr_body_average.glb"), &ReadOptions::default()).unwrap();
-    for rig in [bound_at("demo man bound at 9", 9.0), bound_at("demo man bound at 3", 3.0), average] {
+    let average = read(
+        &Path::new(&rigs).join("bodies/mhr_body_average.glb"),
+        &ReadOptions::default(),
+    )
+    .unwrap();
+    for rig in [
+        bound_at("demo man bound at 9", 9.0),
+        bound_at("demo man bound at 3", 3.0),
+        average,
+    ] {
         table(&rig);
     }
 }
@@ -72,20 +83,38 @@ fn table(rig: &Rig) {
         found.advice.least_at_deg,
         found.apart_from_deg.unwrap_or(f64::NAN)
     );
-    println!("| built at | in the band | together | wide | seated | wide: skin seen, cm² | wide: least used by |");
+    println!(
+        "| built at | in the band | together | wide | seated | wide: skin seen, cm² | wide: least used by |"
+    );
     println!("| --- | --- | --- | --- | --- | --- | --- |");
     for degrees in SPLAYS {
         let cloth = tailor::trousers(rig, &body, degrees, EASE);
         let dressed = dress_rigs(rig.clone(), cloth);
-        let names: Vec<&str> = GROUPS.iter().flat_map(|(_, poses)| poses.iter().copied()).collect();
-        let sequences = names.iter().map(|name| Sequence::from(&pose::find(name).unwrap())).collect();
-        let fitting = run(&dressed, &Plan { sequences, ..Plan::default() }, &|| ());
+        let names: Vec<&str> = GROUPS
+            .iter()
+            .flat_map(|(_, poses)| poses.iter().copied())
+            .collect();
+        let sequences = names
+            .iter()
+            .map(|name| Sequence::from(&pose::find(name).unwrap()))
+            .collect();
+        let fitting = run(
+            &dressed,
+            &Plan {
+                sequences,
+                ..Plan::default()
+            },
+            &|| (),
+        );
         let stop = fitting.reasons.first().filter(|_| fitting.poses.is_empty());
         if let Some(reason) = stop {
             println!("| {degrees} | | {} |", reason.say);
             continue;
         }
-        let cells: Vec<String> = GROUPS.iter().map(|(_, poses)| format!("{:.2}", used(&fitting, poses).0)).collect();
+        let cells: Vec<String> = GROUPS
+            .iter()
+            .map(|(_, poses)| format!("{:.2}", used(&fitting, poses).0))
+            .collect();
         println!(
             "| {degrees} | {} | {} | {:.0} | {} |",
             if band.holds(degrees) { "yes" } else { "" },
@@ -105,7 +134,11 @@ fn used(fitting: &Fitting, names: &[&str]) -> (f64, String) {
         let mut most = 0.0f64;
         for (path, value) in worst_of(fitting, pose) {
             let limit = fitting.limits[&path][&pose.demand];
-            let rest = if path.ends_with("_mm") || path.ends_with("_cm2") && !path.ends_with("worst_5cm2") { 0.0 } else { 1.0 };
+            let rest = if path.ends_with("_mm") || path.ends_with("_cm2") && !path.ends_with("worst_5cm2") {
+                0.0
+            } else {
+                1.0
+            };
             let share = ((value - rest) / (limit - rest)).max(0.0);
             if share > worst.0 {
                 worst = (share, path.clone());
@@ -118,9 +151,15 @@ fn used(fitting: &Fitting, names: &[&str]) -> (f64, String) {
 }
 
 fn seen(fitting: &Fitting, names: &[&str]) -> f64 {
-    let poses = fitting.poses.iter().filter(|pose| names.contains(&pose.pose.as_str()));
+    let poses = fitting
+        .poses
+        .iter()
+        .filter(|pose| names.contains(&pose.pose.as_str()));
     let most = |pose: &gusset::outcome::PoseResult| {
-        let frames = pose.frames.iter().filter_map(|frame| frame.measures.get("skin_shows.inner.area_cm2"));
+        let frames = pose
+            .frames
+            .iter()
+            .filter_map(|frame| frame.measures.get("skin_shows.inner.area_cm2"));
         frames.fold(0.0, f64::max)
     };
     poses.map(most).sum::<f64>() + 0.0

@@ -20,12 +20,19 @@ const EVENED: usize = 4;
 pub(crate) fn trousers(of: &Rig, body: &Body, splay_deg: f64, ease: f32) -> Rig {
     let world = splay::at(body, splay_deg);
     let mut skin_then = Vec::new();
-    skin::blend(&body.surface, &skin::palette(&body.surface, &world), &mut skin_then);
+    skin::blend(
+        &body.surface,
+        &skin::palette(&body.surface, &world),
+        &mut skin_then,
+    );
     let tree = BoxTree::build(&skin_then, &body.surface.triangles);
     let winding = Winding::build(&tree);
     let height = |bone: Bone| world[body.skeleton.roles.node(bone).unwrap()][(1, 3)] as f32;
-    let (hip, knee, ankle) =
-        (height(Bone::UpperLeg(Side::Left)), height(Bone::LowerLeg(Side::Left)), height(Bone::Foot(Side::Left)));
+    let (hip, knee, ankle) = (
+        height(Bone::UpperLeg(Side::Left)),
+        height(Bone::LowerLeg(Side::Left)),
+        height(Bone::Foot(Side::Left)),
+    );
     let (low, high) = (ankle + 0.1 * (knee - ankle), hip + 0.30 * (hip - knee));
     let reach = 0.05 + 0.22 * (hip - low) / 0.8 + (splay_deg.to_radians().sin() as f32) * (hip - low);
     let from = [-reach, low, -0.30];
@@ -40,7 +47,9 @@ pub(crate) fn trousers(of: &Rig, body: &Body, splay_deg: f64, ease: f32) -> Rig 
     let rows = weights(body, &tree, &positions, &triangles);
     let mut nodes = of.nodes.clone();
     for at in 0..nodes.len() {
-        let above = nodes[at].parent.map(|parent| world[parent].try_inverse().unwrap());
+        let above = nodes[at]
+            .parent
+            .map(|parent| world[parent].try_inverse().unwrap());
         nodes[at].local = Local::Matrix(above.map_or(world[at], |above| above * world[at]));
     }
     let binds = (0..nodes.len()).map(|node| Bind {
@@ -80,8 +89,10 @@ fn march(from: [f32; 3], size: [f32; 3], field: &(dyn Fn([f32; 3]) -> f32 + Sync
         let index = [at % count[0], at / count[0] % count[1], at / count[0] / count[1]];
         std::array::from_fn::<f32, 3, _>(|axis| from[axis] + step[axis] * index[axis] as f32)
     };
-    let values: Vec<f32> =
-        (0..count.iter().product()).into_par_iter().map(|at| field(place(at))).collect();
+    let values: Vec<f32> = (0..count.iter().product())
+        .into_par_iter()
+        .map(|at| field(place(at)))
+        .collect();
     let mut made: BTreeMap<(usize, usize), u32> = BTreeMap::new();
     let (mut positions, mut triangles) = (Vec::new(), Vec::new());
     // Six tetrahedra round the diagonal of a cell.
@@ -96,7 +107,8 @@ fn march(from: [f32; 3], size: [f32; 3], field: &(dyn Fn([f32; 3]) -> f32 + Sync
                         corner[axis] += 1;
                         four[at + 1] = number(corner);
                     }
-                    let (inside, outside): (Vec<usize>, Vec<usize>) = four.iter().partition(|at| values[**at] < 0.0);
+                    let (inside, outside): (Vec<usize>, Vec<usize>) =
+                        four.iter().partition(|at| values[**at] < 0.0);
                     let mut cut = |a: usize, b: usize| {
                         *made.entry((a.min(b), a.max(b))).or_insert_with(|| {
                             // Not nearer than a twentieth to a corner: slivers pull without end.
@@ -119,14 +131,22 @@ fn march(from: [f32; 3], size: [f32; 3], field: &(dyn Fn([f32; 3]) -> f32 + Sync
                     }
                     // Turned so that the outside is out.
                     let centre = |all: &[usize]| -> [f32; 3] {
-                        std::array::from_fn(|k| all.iter().map(|at| place(*at)[k]).sum::<f32>() / all.len() as f32)
+                        std::array::from_fn(|k| {
+                            all.iter().map(|at| place(*at)[k]).sum::<f32>() / all.len() as f32
+                        })
                     };
                     let (i, o) = (centre(&inside), centre(&outside));
                     for [a, b, c] in faces {
                         let [p, q, r]: [[f32; 3]; 3] = [a, b, c].map(|v| positions[v as usize]);
-                        let (u, v): ([f32; 3], [f32; 3]) =
-                            (std::array::from_fn(|k| q[k] - p[k]), std::array::from_fn(|k| r[k] - p[k]));
-                        let normal = [u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]];
+                        let (u, v): ([f32; 3], [f32; 3]) = (
+                            std::array::from_fn(|k| q[k] - p[k]),
+                            std::array::from_fn(|k| r[k] - p[k]),
+                        );
+                        let normal = [
+                            u[1] * v[2] - u[2] * v[1],
+                            u[2] * v[0] - u[0] * v[2],
+                            u[0] * v[1] - u[1] * v[0],
+                        ];
                         let out: f32 = (0..3).map(|k| normal[k] * (o[k] - i[k])).sum();
                         triangles.push(if out > 0.0 { [a, b, c] } else { [a, c, b] });
                     }
@@ -181,7 +201,10 @@ fn weights(body: &Body, tree: &BoxTree, positions: &[[f32; 3]], triangles: &[[u3
         .map(|p| {
             let found = tree.closest(*p, f32::INFINITY, ALL, None).unwrap();
             let mut row = BTreeMap::new();
-            for (vertex, share) in skin.triangles[found.triangle as usize].into_iter().zip(found.barycentric) {
+            for (vertex, share) in skin.triangles[found.triangle as usize]
+                .into_iter()
+                .zip(found.barycentric)
+            {
                 for (bind, weight) in skin.rows.row(vertex as usize) {
                     *row.entry(skin.binds[bind].node).or_insert(0.0) += share * weight;
                 }
@@ -199,7 +222,8 @@ fn weights(body: &Body, tree: &BoxTree, positions: &[[f32; 3]], triangles: &[[u3
         rows = (0..rows.len())
             .into_par_iter()
             .map(|vertex| {
-                let mut row: BTreeMap<usize, f32> = rows[vertex].iter().map(|(node, w)| (*node, w * 0.5)).collect();
+                let mut row: BTreeMap<usize, f32> =
+                    rows[vertex].iter().map(|(node, w)| (*node, w * 0.5)).collect();
                 let share = 0.5 / around[vertex].len() as f32;
                 for other in &around[vertex] {
                     for (node, w) in &rows[*other as usize] {
@@ -210,7 +234,10 @@ fn weights(body: &Body, tree: &BoxTree, positions: &[[f32; 3]], triangles: &[[u3
             })
             .collect();
     }
-    let mut packed = Rows { starts: vec![0], ..Rows::default() };
+    let mut packed = Rows {
+        starts: vec![0],
+        ..Rows::default()
+    };
     for row in rows {
         let mut row: Vec<(usize, f32)> = row.into_iter().collect();
         row.sort_by(|a, b| b.1.total_cmp(&a.1));
