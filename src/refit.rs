@@ -92,7 +92,7 @@ pub fn cloth(rig: &Rig) -> Surface {
 pub fn refit(before: &Surface, after: &Surface, body: Option<&Body>) -> Result<Refit, Unlike> {
     same_topology(before, after)?;
     let rows = rows(before, after);
-    let beneath = body.map(|body| worn::Beneath::new(body));
+    let beneath = body.map(worn::Beneath::new);
     let place = |number: usize| match &beneath {
         Some(beneath) => beneath.region(triangle::centre(corners(
             &after.positions,

@@ -492,7 +492,7 @@ mod tests {
     #[test]
     fn steps_are_one_two_or_five() {
         assert_eq!(
-            [0.13, 1.0, 1.3, 3.0, 7.0].map(axes::nice).map(words::number),
+            [0.13, 1.0, 1.3, 3.0, 7.0].map(nice).map(words::number),
             ["0.2", "1", "2", "5", "10"]
         );
     }
