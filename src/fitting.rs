@@ -11,7 +11,7 @@ mod plan; // poses and clips to run through
 mod regions; // numbers by a tailor's place
 
 use crate::contact::{Beneath, Body, Layer, Moment, Scratch};
-use crate::measure::{self, Facts, Taken, findings};
+use crate::measure::{self, FabricClass, Facts, Taken, findings};
 use crate::outcome::{
     Finding, Fitting, FrameResult, Garment, Numbers, PoseResult, Reason, Severity, Sides, Verdict,
 };
@@ -25,7 +25,8 @@ use nalgebra::Matrix4;
 pub use plan::{Frame, MOST_CLIP_FRAMES, Plan, Sequence};
 
 use place::place;
-use regions::{Gravest, Regions};
+use regions::Gravest;
+pub use regions::Regions;
 
 /// A sample as a place one can look at.
 pub fn place_of(moment: &Moment, at: measure::At) -> crate::outcome::Place {
@@ -72,17 +73,7 @@ pub struct Seen<'a> {
 
 /// As [`run`]; `watch` sees every frame, in any order and from any thread.
 pub fn run_watched(dressed: &Dressed, plan: &Plan, watch: &(dyn Fn(&Seen) + Sync)) -> Fitting {
-    let layer = &dressed.layers[0];
-    let facts = Facts {
-        median_ease_mm: layer
-            .median_ease()
-            .map_or(0.0, |ease| ease * 1e3 / dressed.body.anatomy.scale()),
-        fabric: plan.fabric,
-    };
-    let mut limits = Limits::of(&facts, dressed.body.anatomy.scale());
-    limits.most.retain(|path, _| {
-        measure::can_be_asked(path, layer, !dressed.garment_alone, !dressed.beneath.is_empty())
-    });
+    let limits = limits_of(dressed, plan.fabric);
     let mut fitting = facts_of(dressed, &limits);
     let stopped = fitting
         .rig_findings
@@ -106,6 +97,44 @@ pub fn run_watched(dressed: &Dressed, plan: &Plan, watch: &(dyn Fn(&Seen) + Sync
     }
     conclude(&mut fitting);
     fitting
+}
+
+/// What a fitting is judged by: the defaults with its body's size and its own slack, of the numbers that can be asked.
+pub fn limits_of(dressed: &Dressed, fabric: FabricClass) -> Limits {
+    let layer = &dressed.layers[0];
+    let facts = Facts {
+        median_ease_mm: layer
+            .median_ease()
+            .map_or(0.0, |ease| ease * 1e3 / dressed.body.anatomy.scale()),
+        fabric,
+    };
+    let mut limits = Limits::of(&facts, dressed.body.anatomy.scale());
+    limits.most.retain(|path, _| {
+        measure::can_be_asked(path, layer, !dressed.garment_alone, !dressed.beneath.is_empty())
+    });
+    limits
+}
+
+/// Frames one by one, in parallel and in order, for who judges them by itself: `look` gets each with its numbers.
+pub fn each<T: Send>(
+    dressed: &Dressed,
+    frames: &[Frame],
+    look: &(dyn Fn(usize, FrameResult, &Moment) -> T + Sync),
+) -> Vec<T> {
+    let spare: Mutex<Vec<Scratch>> = Mutex::new(Vec::new());
+    frames
+        .par_iter()
+        .enumerate()
+        .map(|(number, frame)| {
+            let mut scratch = borrow(&spare, dressed);
+            let world = joints_at(dressed, frame);
+            let moment = meet(dressed, &world, &mut scratch);
+            let result = examine(dressed, frame, number, &world, &moment);
+            let looked = look(number, result, &moment);
+            give_back(&spare, scratch);
+            looked
+        })
+        .collect()
 }
 
 /// Why less was tested than was asked for: silence is never a pass.

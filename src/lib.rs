@@ -13,6 +13,9 @@ pub mod fitting; // the pipeline itself: Dressed, poses -> Fitting
 pub mod outcome; // what a run found: the record that every output reads
 pub mod report; // Outcome        -> pages, plots, pictures, tables
 pub mod remedies; // a failing fitting -> spots, causes, what helps
+pub mod sweep; // one or two joint motions through their range -> where a garment gives out
+pub mod splay; // a body alone      -> in which hip splay to build for it
+pub mod refit; // before, after    -> was a garment pulled evenly
 pub mod compare; // two results    -> what changed
 pub mod scenes; // Dressed + Outcome -> what the pictures show
 

@@ -1,6 +1,9 @@
 //! Which frames deserve a picture, and what is in it; and what the 3-D view gets to show.
 
+pub mod range; // a garment through a motion
+pub mod refit; // a garment pulled onto another body
 pub mod rig; // what the rig sheet says
+pub mod splay; // a body at several splays
 pub mod watch; // every frame, for the 3-D view
 
 use crate::contact::{Moment, Scratch};

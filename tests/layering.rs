@@ -32,7 +32,7 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     (
         "fitting",
         &[
-            "contact", "measure", "outcome", "pose", "rig", "timings", "verdict",
+            "contact", "measure", "outcome", "pose", "rig", "timings", "units", "verdict",
         ],
     ),
     ("report", &["outcome", "timings", "units"]),
@@ -42,11 +42,20 @@ const MAY_NAME: &[(&str, &[&str])] = &[
             "contact", "fitting", "geometry", "measure", "outcome", "rig", "units",
         ],
     ),
+    (
+        "sweep",
+        &[
+            "contact", "fitting", "measure", "outcome", "pose", "units", "verdict",
+        ],
+    ),
+    ("splay", &["contact", "geometry", "pose", "rig", "skin", "sweep"]),
+    ("refit", &["contact", "geometry", "measure", "rig"]),
     ("compare", &["measure", "outcome", "units"]),
     (
         "scenes",
         &[
-            "contact", "fitting", "geometry", "measure", "outcome", "report", "rig", "skin", "units",
+            "contact", "fitting", "geometry", "measure", "outcome", "refit", "report", "rig", "skin",
+            "splay", "sweep", "units", "verdict",
         ],
     ),
     ("demo", &["geometry", "pose", "rig", "skin"]),

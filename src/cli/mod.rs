@@ -8,10 +8,13 @@ mod completions;
 mod demo;
 mod poses;
 mod posed;
+mod range;
 mod reading;
 mod wearing; // switches of commands that put a garment on a body
+mod refit;
 mod rig;
 mod schema;
+mod splay;
 mod try_on;
 mod unchanged;
 
@@ -32,6 +35,12 @@ enum Command {
     Try(try_on::Arguments),
     /// Say which of two garments does better, pose by pose, or what an edit changed
     Compare(compare::Arguments),
+    /// Say up to which angle of a joint a garment holds
+    Range(range::Arguments),
+    /// Say in which hip splay to build trousers for a body
+    Splay(splay::Arguments),
+    /// Say whether a garment was pulled evenly onto another body
+    Refit(refit::Arguments),
     /// Keep a result as what later edits are measured against
     Accept(accept::Arguments),
     /// Say what gusset sees in a rig, and what is wrong with it
@@ -77,6 +86,9 @@ pub(crate) fn run() -> ExitCode {
     let done = match arguments.command {
         Command::Try(arguments) => try_on::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
+        Command::Range(arguments) => range::run(&arguments),
+        Command::Splay(arguments) => splay::run(&arguments),
+        Command::Refit(arguments) => refit::run(&arguments),
         Command::Accept(arguments) => accept::run(&arguments),
         Command::Rig(arguments) => rig::run(&arguments),
         Command::Poses(arguments) => poses::run(&arguments),

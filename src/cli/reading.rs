@@ -43,6 +43,7 @@ impl Reading {
         ReadOptions {
             caps,
             allow_outside_files: self.allow_outside_files,
+            unskinned: false,
         }
     }
 }

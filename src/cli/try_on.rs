@@ -25,7 +25,7 @@ use std::process::ExitCode;
 use std::time::Instant;
 
 /// What every report says (DESIGN 12).
-const CAUTION: &str = "gusset checks how rigged 3-D garments deform on screen; its numbers say nothing about the fit, \
+pub(super) const CAUTION: &str = "gusset checks how rigged 3-D garments deform on screen; its numbers say nothing about the fit, \
 pressure, comfort or protection of real clothing, and its joint ranges are not medical advice. It tests linear-blend \
 skinning: corrective shapes, cloth and swinging joints of a runtime are not simulated.";
 
@@ -99,7 +99,7 @@ enum DemandArgument {
 }
 
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
-enum Fabric {
+pub(super) enum Fabric {
     Rigid,
     Comfort,
     Power,

@@ -13,7 +13,8 @@ use std::collections::{BTreeMap, BTreeSet};
 const NOWHERE: u16 = u16::MAX;
 
 /// The regions of a body, found once.
-pub(super) struct Regions {
+#[derive(Debug)]
+pub struct Regions {
     /// In the order of the alphabet.
     names: Vec<String>,
     /// By skin triangle: index into the names.
@@ -25,7 +26,7 @@ pub(super) type Gravest = BTreeMap<(u16, String), f64>;
 
 impl Regions {
     /// Of the skin that the garment lies on.
-    pub(super) fn new(dressed: &Dressed) -> Self {
+    pub fn new(dressed: &Dressed) -> Self {
         let layer = &dressed.layers[0];
         let homes = layer.homes.iter().chain(&layer.fabric.home);
         let asked: BTreeSet<u32> = homes.chain(&layer.skin.points.triangle).copied().collect();
@@ -68,6 +69,12 @@ impl Regions {
             }
         }
         numbers
+    }
+
+    /// The tailor's name of a place among the samples; `None` for cloth that lies over no skin.
+    pub fn name(&self, moment: &Moment, at: At) -> Option<&str> {
+        let region = usize::from(self.region(moment, at));
+        self.names.get(region).map(String::as_str)
     }
 
     fn region(&self, moment: &Moment, at: At) -> u16 {

@@ -68,6 +68,18 @@ pub struct Extras<'a> {
 /// # Errors
 /// The old report, if there was one, is then still there as it was.
 pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Written, ReportError> {
+    if folder.exists() && !is_ours(folder) {
+        return Err(ReportError::NotOurs(folder.display().to_string()));
+    }
+    write_files(folder, &time(Step::Write, || render(outcome, extras))?)
+}
+
+/// Writes a folder of files that were made elsewhere, whole or not at all; `index.html` and `result.json` are among
+/// them, so that the next run knows the folder as its own.
+///
+/// # Errors
+/// The old report, if there was one, is then still there as it was.
+pub fn write_files(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<Written, ReportError> {
     let refused = |error: io::Error| ReportError::Refused {
         folder: folder.display().to_string(),
         why: error.to_string(),
@@ -75,7 +87,6 @@ pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Writte
     if folder.exists() && !is_ours(folder) {
         return Err(ReportError::NotOurs(folder.display().to_string()));
     }
-    let files = time(Step::Write, || render(outcome, extras))?;
     let (writing, old) = (beside(folder, WRITING), beside(folder, OLD));
     remove(&writing).map_err(refused)?;
     // A run that was killed between the two renames: the old report is the whole one.
@@ -83,11 +94,11 @@ pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Writte
         fs::rename(&old, folder).map_err(refused)?;
     }
     remove(&old).map_err(refused)?;
-    if let Err(error) = fill(&writing, &files).and_then(|()| swap(folder, &writing, &old)) {
+    if let Err(error) = fill(&writing, files).and_then(|()| swap(folder, &writing, &old)) {
         let _ = remove(&writing);
         return Err(refused(error));
     }
-    let mut names: Vec<String> = files.into_iter().map(|file| file.0).collect();
+    let mut names: Vec<String> = files.iter().map(|file| file.0.clone()).collect();
     names.sort();
     Ok(Written {
         page: folder.join("index.html"),

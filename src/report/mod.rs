@@ -1,9 +1,12 @@
 //! Outcome to pages, plots, pictures and tables: one file per output.
 
+pub mod chart; // curves over angles or poses
 pub mod csv; // every frame's numbers as a table
 pub mod folder; // all of it as one folder, whole or not at all
+pub mod heat; // a number over two angles
 pub mod json; // result.json, and back
 pub mod junit; // for build servers
+pub mod leaf; // a short page: words, plots, pictures
 pub mod markdown; // for a pull request
 pub mod page; // one page to look at
 pub mod plot; // a number through all frames, against its limit

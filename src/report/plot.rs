@@ -6,6 +6,7 @@ mod band; // one pose
 use super::canvas::{self, Canvas, FAINT, Hang, INK, OVER, WITHIN};
 use super::{words, worst};
 use crate::outcome::{Demand, Fitting, FrameResult, Outcome, PoseResult};
+pub(super) use axes::nice;
 use crate::timings::{Step, time};
 use axes::{Along, Axis};
 use band::Band;
@@ -498,7 +499,7 @@ mod tests {
     #[test]
     fn steps_are_one_two_or_five() {
         assert_eq!(
-            [0.13, 1.0, 1.3, 3.0, 7.0].map(axes::nice).map(words::number),
+            [0.13, 1.0, 1.3, 3.0, 7.0].map(nice).map(words::number),
             ["0.2", "1", "2", "5", "10"]
         );
     }

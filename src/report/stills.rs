@@ -281,6 +281,20 @@ fn close_up(shapes: &[Shape], bounds: Bounds, focus: &Focus) -> (Camera, String)
     }
 }
 
+/// A picture with the strip of its colours below; `path` is the number whose name and unit the strip has.
+pub fn heat_legend(path: &str, scale: Scale, picture: Image) -> Image {
+    let heat = Heat {
+        measure: path.to_owned(),
+        unit: words::unit(path).to_owned(),
+        values: Vec::new(),
+        bottom: scale.bottom,
+        limit: scale.limit,
+        top: scale.top,
+    };
+    let strip = legend(&heat, scale, picture.width);
+    below(picture, strip)
+}
+
 /// A strip of the colours with the unit, the ends and the limit.
 fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
     let (left, right, top) = (68.0, f64::from(width) - 82.0, 28.0);

@@ -55,7 +55,7 @@ fn weight(result: &PoseResult, promises: &Promises) -> Verdict {
 
 /// Whether an edit of this garment could help: not where the legs have no room for its ease, nor where the body itself
 /// overlaps (DESIGN 6). Such numbers warn.
-fn can_be_helped(frame: &FrameResult, path: &str) -> bool {
+pub fn can_be_helped(frame: &FrameResult, path: &str) -> bool {
     let class = path
         .rsplit_once('.')
         .and_then(|(group, _)| frame.measures.words.get(&format!("{group}.class")));

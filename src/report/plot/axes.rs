@@ -121,7 +121,7 @@ impl Axis {
 }
 
 /// 1, 2 or 5 times a power of ten, at least `least`.
-pub(super) fn nice(least: f64) -> f64 {
+pub(in crate::report) fn nice(least: f64) -> f64 {
     let power = 10_f64.powf(least.log10().floor());
     [1.0, 2.0, 5.0, 10.0]
         .into_iter()

@@ -21,8 +21,14 @@ use crate::rig::{Bind, Mesh, Morph};
 pub(super) const HIDDEN: &str = "HIDDEN";
 
 /// Every triangle primitive that is skinned or sits on or under a joint, in the file's order of nodes.
-pub(super) fn read(source: &Source, graph: &Graph, remarks: &mut Remarks) -> Result<Vec<Mesh>, Fault> {
-    let (carriers, stands) = (carriers(source, graph), stands_at_origin(graph));
+/// With `unskinned` also every other one, each node being its own joint.
+pub(super) fn read(
+    source: &Source,
+    graph: &Graph,
+    unskinned: bool,
+    remarks: &mut Remarks,
+) -> Result<Vec<Mesh>, Fault> {
+    let (carriers, stands) = (carriers(source, graph, unskinned), stands_at_origin(graph));
     cost::check(source, |node| carriers[graph.ours[node]].is_some())?;
     let mut reading = Reading {
         source,
@@ -64,7 +70,7 @@ fn nothing_carried(source: &Source) -> Fault {
 }
 
 /// For each of our nodes the nearest joint at or above it, and the transform from the node to that joint.
-fn carriers(source: &Source, graph: &Graph) -> Vec<Option<Bind>> {
+fn carriers(source: &Source, graph: &Graph, unskinned: bool) -> Vec<Option<Bind>> {
     let mut is_joint = vec![false; graph.nodes.len()];
     for joint in source.root.skins.iter().flat_map(|skin| &skin.joints) {
         is_joint[graph.ours[joint.value()]] = true;
@@ -73,7 +79,7 @@ fn carriers(source: &Source, graph: &Graph) -> Vec<Option<Bind>> {
     for (node, own) in graph.nodes.iter().enumerate() {
         let above = own.parent.and_then(|parent| carriers[parent].as_ref());
         carriers.push(match above {
-            _ if is_joint[node] => Some(Bind {
+            _ if is_joint[node] || (unskinned && above.is_none()) => Some(Bind {
                 node,
                 inverse_bind: Matrix4::identity(),
             }),

@@ -45,6 +45,8 @@ pub struct ReadOptions {
     pub caps: Caps,
     /// Read buffers that lie outside the file's own folder.
     pub allow_outside_files: bool,
+    /// Read meshes that hang on no joint too, as if their node were one: for shapes that are not rigged yet.
+    pub unskinned: bool,
 }
 
 /// Reads a `.glb`, `.gltf` or `.vrm` file and the buffers it names.
@@ -79,7 +81,7 @@ pub fn read(path: &Path, options: &ReadOptions) -> Result<Rig, ReadError> {
 /// # Errors
 /// One sentence naming the file, the place in it, and what to do.
 pub fn parse(bytes: &[u8], name: &str, fetch: &Fetch, options: &ReadOptions) -> Result<Rig, ReadError> {
-    let outcome = catch_unwind(AssertUnwindSafe(|| parse_unguarded(bytes, fetch, &options.caps)));
+    let outcome = catch_unwind(AssertUnwindSafe(|| parse_unguarded(bytes, fetch, options)));
     let fault = |fault| ReadError {
         file: name.to_owned(),
         fault,
@@ -104,7 +106,8 @@ pub fn no_files(uri: &str, place: &str, _length: u64) -> Result<Vec<u8>, Fault> 
 }
 
 /// [`parse`] without the last net under it.
-fn parse_unguarded(bytes: &[u8], fetch: &Fetch, caps: &Caps) -> Result<Rig, Fault> {
+fn parse_unguarded(bytes: &[u8], fetch: &Fetch, options: &ReadOptions) -> Result<Rig, Fault> {
+    let caps = &options.caps;
     caps.file_bytes().check(bytes.len() as u64, "the whole file")?;
     let parts = container::split(bytes)?;
     let root = text::parse(parts.json, caps)?;
@@ -128,7 +131,7 @@ fn parse_unguarded(bytes: &[u8], fetch: &Fetch, caps: &Caps) -> Result<Rig, Faul
     }
     let source = buffers::load(&root, &parts, fetch, caps)?;
     skin::check_all(&source, &graph, &mut remarks)?;
-    let meshes = mesh::read(&source, &graph, &mut remarks)?;
+    let meshes = mesh::read(&source, &graph, options.unskinned, &mut remarks)?;
     let clips = clip::read(&source, &graph, &mut remarks)?;
     let stated_roles = roles::stated(&root, &graph, &mut remarks);
     Ok(Rig {

@@ -307,11 +307,15 @@ fn random_edits_never_panic() {
         keys: 10_000,
         ..Caps::default()
     };
+    let options = ReadOptions {
+        caps,
+        ..ReadOptions::default()
+    };
     let (mut dice, mut read, mut refused) = (Dice(2024), 0, 0);
     for round in 0..24_000 {
         let mut bytes = originals[round % originals.len()].clone();
         dice.damage(&mut bytes);
-        match parse_unguarded(&bytes, &no_files, &caps) {
+        match parse_unguarded(&bytes, &no_files, &options) {
             Ok(rig) => {
                 read += 1;
                 assert_sound(&rig);
