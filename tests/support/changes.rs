@@ -47,7 +47,10 @@ pub(crate) fn mirrored(rig: &Rig) -> Rig {
             scale: *scale,
         },
     });
-    image.nodes.iter_mut().for_each(|node| node.name = swapped(&node.name));
+    image
+        .nodes
+        .iter_mut()
+        .for_each(|node| node.name = swapped(&node.name));
     for (bone, _) in &mut image.stated_roles {
         *bone = swapped(bone);
     }
@@ -63,7 +66,9 @@ pub(crate) fn mirrored(rig: &Rig) -> Rig {
 
 /// `leftFoot` for `rightFoot`, and back.
 pub(crate) fn swapped(name: &str) -> String {
-    name.replace("left", "\u{0}").replace("right", "left").replace('\u{0}', "right")
+    name.replace("left", "\u{0}")
+        .replace("right", "left")
+        .replace('\u{0}', "right")
 }
 
 /// Every length of the file times a factor.
@@ -127,7 +132,11 @@ pub(crate) fn renumbered(rig: &Rig, seed: u64) -> Rig {
     let (nodes, place) = shuffled_nodes(rig, &mut dice);
     Rig {
         nodes,
-        meshes: rig.meshes.iter().map(|mesh| shuffled_mesh(mesh, &place, &mut dice)).collect(),
+        meshes: rig
+            .meshes
+            .iter()
+            .map(|mesh| shuffled_mesh(mesh, &place, &mut dice))
+            .collect(),
         stated_roles: rig
             .stated_roles
             .iter()
@@ -143,7 +152,11 @@ fn shuffled_nodes(rig: &Rig, dice: &mut Dice) -> (Vec<Node>, Vec<usize>) {
     let mut nodes = Vec::new();
     let mut waiting = dice.order(rig.nodes.len());
     while !waiting.is_empty() {
-        let ready = |old: &usize| rig.nodes[*old].parent.is_none_or(|parent| place[parent] != usize::MAX);
+        let ready = |old: &usize| {
+            rig.nodes[*old]
+                .parent
+                .is_none_or(|parent| place[parent] != usize::MAX)
+        };
         let chosen = waiting.iter().position(ready).unwrap();
         let old = waiting.remove(chosen);
         place[old] = nodes.len();
@@ -184,7 +197,10 @@ fn shuffled_mesh(mesh: &Mesh, node_place: &[usize], dice: &mut Dice) -> Mesh {
     };
     Mesh {
         positions: vertices.iter().map(|&old| mesh.positions[old]).collect(),
-        uvs: mesh.uvs.as_ref().map(|uvs| vertices.iter().map(|&old| uvs[old]).collect()),
+        uvs: mesh
+            .uvs
+            .as_ref()
+            .map(|uvs| vertices.iter().map(|&old| uvs[old]).collect()),
         triangles: triangles.iter().map(corners).collect(),
         binds: binds
             .iter()
