@@ -1,321 +1,333 @@
-//! What must not change a number: where the wearer stands, which side is which, in what order a file lists its vertices
-//! and joints, what the joints are called, how large everything is.
+//! The same garment on the same body, written another way or standing elsewhere, gets the same numbers and verdicts.
 //!
-//! A demo pair with a fault on one side is written, changed as a file, read again and measured. Numbers may differ by
-//! the rounding of f32 positions (1e-7 of a metre or two): lengths by 0.02 mm, ratios by 1e-3, and areas by the few
-//! samples that lie within that of a limit.
+//! What rounding may do: positions and the matrices of skinning are kept in 32 bits, about 1e-7 m at two metres from the
+//! origin, several roundings a position. So a point is known to 5e-7 m, a distance of two to 1e-6 m, the edge of a
+//! triangle of 5 mm, the shortest that matter in p99 values, to 1 part in 5,000: that is the bound of ratios, and as
+//! an angle 0.0115 degrees. Areas are sums of areas as built: no sample may change sides.
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
-use gusset::demo::{BodyShape, Fault, Kind, Pattern, Piece, body, garment, plant};
-use gusset::fitting::{Plan, Sequence, run};
-use gusset::outcome::{Fitting, Place};
+#[path = "support/changes.rs"]
+mod changes;
+#[path = "support/rigs.rs"]
+mod support;
+
+use changes::{carried, enlarged, mirrored, renamed, renumbered, swapped};
+use gusset::contact::Scratch;
+use gusset::demo::{BodyShape, Fault, Kind, Pattern, body, garment, plant};
+use gusset::fitting::{Dressed, Frame, Plan, Sequence, joints_at, meet, run};
+use gusset::measure;
+use gusset::outcome::Verdict;
 use gusset::pose;
-use gusset::rig::{Local, Rig, Rows};
-use gusset::wardrobe::{Outfit, dress};
-use nalgebra::{Matrix4, Rotation3, Translation3, UnitQuaternion, Vector3};
+use gusset::rig::Rig;
+use gusset::rig::gltf::{ReadOptions, read};
+use gusset::units::Unit;
+use gusset::wardrobe::dress_rigs;
+use nalgebra::{Matrix4, Rotation3, Vector3};
+use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
-/// Poses that are the same left and right.
-const POSES: [&str; 4] = ["standing", "wide_stance", "sitting", "squat"];
+/// A distance, millimetres.
+const LENGTH: f64 = 1e-3;
+/// A ratio, as a part of itself.
+const RATIO: f64 = 2e-4;
+/// A sum of areas or of bits of curve, as a part of itself.
+const SUM: f64 = 1e-5;
+const FRAMES: [&str; 4] = ["sitting", "squat", "leg_back", "walk"];
 
-type Pair = [Rig; 2];
+/// Body and garment.
+type Pair = (Rig, Rig);
 
-fn pair() -> &'static (Pair, Fitting) {
-    static PAIR: OnceLock<(Pair, Fitting)> = OnceLock::new();
-    PAIR.get_or_init(|| {
-        let wearer = body(&BodyShape::woman("wearer").meshed(0.019));
-        let pattern = Pattern {
-            grain: 0.020,
-            ..Pattern::new("trousers", Kind::SlimTrousers).built_at(9.0)
-        };
-        let cloth = plant(garment(&wearer, &pattern).rig(), Fault::Bleed);
-        let pair = [wearer.rig(), cloth];
-        let fitting = measured(&pair);
-        (pair, fitting)
-    })
+/// Every number with its unit by frame and path, those of pairs of parts too; every word.
+#[derive(Default)]
+struct Record {
+    numbers: BTreeMap<String, (f64, Unit)>,
+    words: BTreeMap<String, String>,
+    /// What two vertices of the garment stand for at most, square centimetres.
+    two_vertices: f64,
 }
 
-fn measured(pair: &Pair) -> Fitting {
-    let folder = tempfile::tempdir().unwrap();
-    let [body, garment] = ["body", "garment"].map(|name| folder.path().join(format!("{name}.glb")));
-    for (file, rig) in [&body, &garment].into_iter().zip(pair) {
-        std::fs::write(file, Piece::plain("rig", rig).glb()).unwrap();
+fn sequences(mirror: bool) -> Vec<Sequence> {
+    let one = |name: &&str| {
+        let mut sequence = Sequence::from(&pose::find(name).unwrap());
+        sequence.frames.truncate(1);
+        if let (true, Frame::Angles(angles)) = (mirror, &sequence.frames[0]) {
+            sequence.frames[0] = Frame::Angles(angles.mirrored());
+        }
+        sequence
+    };
+    FRAMES.iter().map(one).collect()
+}
+
+/// Measures the frames after every joint was moved by `then`.
+fn record(dressed: &Dressed, mirror: bool, then: &Matrix4<f64>) -> Record {
+    let mut record = Record::default();
+    let mut scratch = Scratch::new(&dressed.body, &dressed.layers);
+    for sequence in sequences(mirror) {
+        let world = joints_at(dressed, &sequence.frames[0]);
+        let world: Vec<Matrix4<f64>> = world.iter().map(|joint| then * joint).collect();
+        let moment = meet(dressed, &world, &mut scratch);
+        let pose = &sequence.name;
+        for measure in measure::taken(false) {
+            let taken = (measure.take)(&moment);
+            for (number, value) in measure.numbers.iter().zip(&taken.values) {
+                let value = value.map_or(f64::NAN, |value| number.unit.to_edge(value));
+                let path = format!("{pose}: {}", measure.path(number));
+                record.numbers.insert(path, (value, number.unit));
+            }
+            for of_pair in &taken.pairs {
+                let number = measure.numbers.iter().find(|number| number.path == of_pair.path);
+                let mut parts = [of_pair.pair.0, of_pair.pair.1].map(|part| {
+                    let words = part.words().to_string();
+                    if mirror { swapped(&words) } else { words }
+                });
+                parts.sort_unstable(); // the lower index comes first, and that is the left one's
+                let path = format!("{pose}: {}.{} {parts:?}", measure.id, of_pair.path);
+                record.numbers.insert(path, (of_pair.value, number.unwrap().unit));
+            }
+            for (path, word) in &taken.words {
+                record
+                    .words
+                    .insert(format!("{pose}: {}.{path}", measure.id), (*word).to_owned());
+            }
+        }
     }
-    let dressed = dress(&Outfit {
-        body: Some(body),
-        garment,
-        ..Outfit::default()
-    })
-    .unwrap();
-    let wanted = pose::all()
+    record.two_vertices = 2.0 * largest_vertex(dressed) * 1e4;
+    record
+}
+
+/// Largest third of the triangles round a vertex, square metres.
+fn largest_vertex(dressed: &Dressed) -> f64 {
+    let layer = &dressed.layers[0];
+    let mut areas = vec![0.0f64; layer.surface.positions.len()];
+    for (corners, area) in layer.topology.triangles().iter().zip(&layer.areas) {
+        corners
+            .iter()
+            .for_each(|&corner| areas[corner as usize] += area / 3.0);
+    }
+    areas.into_iter().fold(0.0, f64::max)
+}
+
+fn bound(path: &str, value: f64, unit: Unit, of: &Record) -> f64 {
+    match unit {
+        // Mirrored folds meet edge on edge; which edge is cut is then settled by a shift of a thousandth of a
+        // millimetre that knows vertices by their numbers. Shown, not judged.
+        _ if path.contains("self_crossing.area") => of.two_vertices,
+        Unit::Length => LENGTH + SUM * value.abs(),
+        Unit::Area => LENGTH + SUM * value.abs(),
+        Unit::Angle => RATIO.to_degrees(),
+        Unit::Ratio => RATIO * value.abs(),
+    }
+}
+
+/// Fails with every number that is further off than `bound` says.
+fn same(what: &str, of: &Record, found: &Record, bound: impl Fn(&str, f64, Unit) -> f64) {
+    let keys = |record: &Record| record.numbers.keys().cloned().collect::<Vec<_>>();
+    assert_eq!(keys(of), keys(found), "{what}: other numbers");
+    assert_eq!(of.words, found.words, "{what}: other words");
+    let off: Vec<String> = of
+        .numbers
         .iter()
-        .filter(|pose| POSES.contains(&pose.name.as_str()));
+        .zip(found.numbers.values())
+        .filter(|((_, (value, _)), (other, _))| !(value.is_nan() && other.is_nan()))
+        .filter(|((path, (value, unit)), (other, _))| {
+            let near = (value - other).abs() <= bound(path, *value, *unit);
+            !near // also for one NaN
+        })
+        .map(|((path, (value, _)), (other, _))| format!("{path}: {value} became {other}"))
+        .collect();
+    assert!(off.is_empty(), "{what}:\n{}", off.join("\n"));
+}
+
+/// Pose and verdict, then what speaks against the garment and where.
+type Judged = (Vec<(String, Verdict)>, Vec<(String, String, String)>);
+
+fn judged(dressed: &Dressed, mirror: bool) -> Judged {
     let plan = Plan {
-        sequences: wanted.map(Sequence::from).collect(),
+        sequences: sequences(mirror),
         ..Plan::default()
     };
-    run(&dressed, &plan, &|| ())
+    let fitting = run(dressed, &plan, &|| ());
+    let poses = fitting.poses.iter().map(|pose| (pose.pose.clone(), pose.verdict));
+    let reasons = fitting.reasons.iter().map(|reason| {
+        let region = reason.place.as_ref().map_or("", |place| &place.region);
+        (reason.what.clone(), reason.pose.clone(), region.to_owned())
+    });
+    (poses.collect(), reasons.collect())
 }
 
-/// Every number of every pose, lengths in units of `size`; verdicts, too.
-fn assert_same(one: &Fitting, other: &Fitting, size: f64) {
-    assert_eq!(one.poses.len(), POSES.len());
-    assert_eq!(one.verdict, other.verdict);
-    let (mut compared, mut off) = (0, Vec::new());
-    for (a, b) in one.poses.iter().zip(&other.poses) {
-        assert_eq!((&a.pose, a.verdict), (&b.pose, b.verdict));
-        for (path, value) in &a.frames[0].measures.values {
-            let found = b.frames[0].measures.values[path];
-            assert_eq!(value.is_some(), found.is_some(), "{} {path}", a.pose);
-            let (Some(value), Some(found)) = (value, found) else {
-                continue;
-            };
-            let (found, slack) = if path.ends_with("_mm") {
-                (found / size, 0.02)
-            } else if path.ends_with("_cm2") && !path.ends_with("worst_5cm2") {
-                (found / (size * size), 0.5 + 0.005 * value)
-            } else if path.ends_with("_deg") {
-                (found, 0.05)
-            } else {
-                (found, 1e-3 * value.abs().max(1.0))
-            };
-            if (value - found).abs() > slack {
-                off.push(format!("{} {path}: {value} and {found}", a.pose));
-            }
-            compared += 1;
+struct Case {
+    pair: Pair,
+    dressed: Dressed,
+    record: Record,
+    judged: Judged,
+}
+
+impl Case {
+    fn new(pair: Pair) -> Self {
+        let dressed = dress_rigs(pair.0.clone(), pair.1.clone());
+        let record = record(&dressed, false, &Matrix4::identity());
+        let judged = judged(&dressed, false);
+        assert!(
+            judged.0.iter().any(|(_, verdict)| *verdict == Verdict::Fail),
+            "nothing to lose"
+        );
+        Self {
+            pair,
+            dressed,
+            record,
+            judged,
         }
     }
-    assert!(compared > 150, "{compared} numbers compared");
-    assert!(off.is_empty(), "{off:#?}");
-}
 
-fn worst(fitting: &Fitting) -> &Place {
-    let pose = fitting
-        .poses
-        .iter()
-        .find(|pose| pose.pose == "wide_stance")
-        .unwrap();
-    pose.frames[0].place_of("skin_shows.inner.area_cm2").unwrap()
-}
-
-fn wide(position: [f32; 3]) -> Vector3<f64> {
-    Vector3::from(position.map(f64::from))
-}
-
-fn narrow(point: Vector3<f64>) -> [f32; 3] {
-    point.map(|value| value as f32).into()
-}
-
-/// Carries the rig, mesh and skeleton, to another place.
-fn carried(rig: &Rig, motion: &Matrix4<f64>) -> Rig {
-    let mut rig = rig.clone();
-    for node in rig.nodes.iter_mut().filter(|node| node.parent.is_none()) {
-        node.local = Local::Matrix(motion * node.local.matrix());
+    fn dress(&self, change: impl Fn(&Rig) -> Rig) -> Dressed {
+        dress_rigs(change(&self.pair.0), change(&self.pair.1))
     }
-    let back = motion.try_inverse().unwrap();
-    for mesh in &mut rig.meshes {
-        for position in &mut mesh.positions {
-            *position = narrow(motion.transform_point(&wide(*position).into()).coords);
+
+    fn rounding(&self) -> impl Fn(&str, f64, Unit) -> f64 + '_ {
+        |path, value, unit| bound(path, value, unit, &self.record)
+    }
+
+    /// Same numbers but for rounding, same verdicts for the same reasons at the same places.
+    fn keeps(&self, what: &str, dressed: &Dressed) {
+        let found = record(dressed, false, &Matrix4::identity());
+        same(what, &self.record, &found, self.rounding());
+        assert_eq!(judged(dressed, false), self.judged, "{what}");
+    }
+
+    fn is_the_same_anywhere(&self) {
+        for (turn, shift) in [
+            ([0.4, -1.1, 0.7], [0.7, -0.4, 1.3]),
+            ([-2.0, 0.3, 3.0], [-0.9, 0.2, 0.1]),
+        ] {
+            let turn = Rotation3::from_euler_angles(turn[0], turn[1], turn[2]).to_homogeneous();
+            let motion = Matrix4::new_translation(&Vector3::from(shift)) * turn;
+            let found = record(&self.dressed, false, &motion);
+            same("posed surfaces moved", &self.record, &found, self.rounding());
         }
-        mesh.binds.iter_mut().for_each(|bind| bind.inverse_bind *= back);
-    }
-    rig
-}
-
-#[test]
-fn where_the_wearer_stands() {
-    let (pair, plain) = pair();
-    let turned = Rotation3::from_euler_angles(0.0, 0.7, 0.0);
-    // Another axis up: exporters lay figures on their backs.
-    let laid = Rotation3::from_axis_angle(&Vector3::x_axis(), std::f64::consts::FRAC_PI_2);
-    for turn in [turned, laid] {
-        let motion = Translation3::new(0.4, -0.2, 0.6).to_homogeneous() * turn.to_homogeneous();
-        assert_same(
-            plain,
-            &measured(&pair.clone().map(|rig| carried(&rig, &motion))),
-            1.0,
+        let turn = Rotation3::from_axis_angle(&Vector3::y_axis(), 0.8).to_homogeneous();
+        let motion = Matrix4::new_translation(&Vector3::new(0.7, 0.0, 1.3)) * turn;
+        self.keeps(
+            "both files turned to a side",
+            &self.dress(|rig| carried(rig, &motion)),
         );
     }
-}
 
-fn other_side(name: &str) -> String {
-    if let Some(rest) = name.strip_prefix("left") {
-        format!("right{rest}")
-    } else if let Some(rest) = name.strip_prefix("right") {
-        format!("left{rest}")
-    } else {
-        name.to_owned()
+    fn is_the_same_in_the_mirror(&self) {
+        let image = self.dress(mirrored);
+        let found = record(&image, true, &Matrix4::identity());
+        same("mirrored", &self.record, &found, self.rounding());
+        let (poses, reasons) = judged(&image, true);
+        let reasons = reasons
+            .into_iter()
+            .map(|(what, pose, region)| (what, pose, swapped(&region)));
+        assert_eq!((poses, reasons.collect::<Vec<_>>()), self.judged, "mirrored");
+    }
+
+    fn is_the_same_in_any_order(&self) {
+        for seed in 0..3 {
+            let dressed = dress_rigs(
+                renumbered(&self.pair.0, seed),
+                renumbered(&self.pair.1, seed + 100),
+            );
+            self.keeps("renumbered", &dressed);
+        }
+    }
+
+    fn is_the_same_at_any_size(&self) {
+        for factor in [0.5, 0.31, 1.37, 4.0] {
+            let large = self.dress(|rig| enlarged(rig, factor));
+            let mut found = record(&large, false, &Matrix4::identity());
+            for (value, unit) in found.numbers.values_mut() {
+                *value /= match unit {
+                    Unit::Length => factor,
+                    Unit::Area => factor * factor,
+                    Unit::Angle | Unit::Ratio => 1.0,
+                };
+            }
+            let what = format!("times {factor}");
+            same(&what, &self.record, &found, self.rounding());
+            assert_eq!(judged(&large, false), self.judged, "{what}");
+        }
+    }
+
+    /// To the last bit: names take no part in any sum.
+    fn is_the_same_by_other_names(&self) {
+        let other = |_: usize, name: &str| {
+            let side = if name.starts_with("left") { ".L" } else { ".R" };
+            match name.trim_start_matches("left").trim_start_matches("right") {
+                "UpperLeg" => format!("thigh{side}"),
+                "LowerLeg" => format!("shin{side}"),
+                "UpperArm" => format!("upper_arm{side}"),
+                "LowerArm" => format!("forearm{side}"),
+                "Hand" => format!("hand{side}"),
+                "Foot" => format!("foot{side}"),
+                "hips" => "pelvis".to_owned(),
+                _ => name.to_owned(),
+            }
+        };
+        let nameless = |number: usize, _: &str| format!("node_{number}");
+        let dressed = [
+            ("other names", self.dress(|rig| renamed(rig, other))),
+            ("names that say nothing", self.dress(|rig| renamed(rig, nameless))),
+        ];
+        for (what, dressed) in dressed {
+            let found = record(&dressed, false, &Matrix4::identity());
+            same(what, &self.record, &found, |_, _, _| 0.0);
+            assert_eq!(judged(&dressed, false), self.judged, "{what}");
+        }
     }
 }
 
-#[test]
-fn left_and_right_change_places() {
-    let (pair, plain) = pair();
-    let mirrored = |rig: &Rig| {
-        let mut rig = rig.clone();
-        let flip = Matrix4::new_nonuniform_scaling(&Vector3::new(-1.0, 1.0, 1.0));
-        for node in &mut rig.nodes {
-            node.name = other_side(&node.name);
-            node.local = match &node.local {
-                Local::Parts {
-                    translation,
-                    rotation,
-                    scale,
-                } => Local::Parts {
-                    translation: Vector3::new(-translation.x, translation.y, translation.z),
-                    rotation: UnitQuaternion::new_normalize(nalgebra::Quaternion::new(
-                        rotation.w,
-                        rotation.i,
-                        -rotation.j,
-                        -rotation.k,
-                    )),
-                    scale: *scale,
-                },
-                Local::Matrix(matrix) => Local::Matrix(flip * matrix * flip),
-            };
-        }
-        for mesh in &mut rig.meshes {
-            mesh.positions
-                .iter_mut()
-                .for_each(|position| position[0] = -position[0]);
-            mesh.triangles.iter_mut().for_each(|triangle| triangle.swap(1, 2));
-            let binds = mesh.binds.iter_mut();
-            binds.for_each(|bind| bind.inverse_bind = flip * bind.inverse_bind * flip);
-        }
-        rig
-    };
-    let found = measured(&pair.clone().map(|rig| mirrored(&rig)));
-    assert_same(plain, &found, 1.0);
-    let (before, after) = (worst(plain), worst(&found));
-    assert!(
-        before.region.contains("right") && after.region.contains("left"),
-        "{before:?} {after:?}"
-    );
-    assert_eq!(before.region.replace("right", "left"), after.region);
-    for axis in 0..3 {
-        let sign = if axis == 0 { -1.0 } else { 1.0 };
-        assert!((before.position_m[axis] - sign * after.position_m[axis]).abs() < 0.02);
-    }
+/// A coarse wearer in trousers with a planted fault on one side.
+fn demo() -> &'static Case {
+    static CASE: OnceLock<Case> = OnceLock::new();
+    CASE.get_or_init(|| {
+        let wearer = body(&BodyShape::woman("wren").meshed(0.03));
+        let made = garment(&wearer, &Pattern::new("trousers", Kind::SlimTrousers));
+        Case::new((wearer.rig(), plant(made.rig(), Fault::Bleed)))
+    })
 }
 
-/// A fixed shuffle of `count` things: new number to old.
-fn shuffled(count: usize) -> Vec<usize> {
-    let mut order: Vec<usize> = (0..count).collect();
-    let mut state = 12345u64;
-    for last in (1..count).rev() {
-        state = state
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        order.swap(last, (state >> 33) as usize % (last + 1));
-    }
-    order
+fn real() -> Option<&'static Case> {
+    static CASE: OnceLock<Option<Case>> = OnceLock::new();
+    let open = || {
+        let rigs = support::rigs()?;
+        let open = |name: &str| read(&rigs.join(name), &ReadOptions::default()).unwrap();
+        Some(Case::new((
+            open("bodies/mhr_body_average.glb"),
+            open("trousers/trousers_average_defect_bleed_L_to_R.glb"),
+        )))
+    };
+    CASE.get_or_init(open).as_ref()
+}
+
+fn both(check: impl Fn(&Case)) {
+    check(demo());
+    real().into_iter().for_each(check);
 }
 
 #[test]
-fn vertices_triangles_and_joints_in_another_order() {
-    let (pair, plain) = pair();
-    let renumbered = |rig: &Rig| {
-        let mut rig = rig.clone();
-        for mesh in &mut rig.meshes {
-            let order = shuffled(mesh.positions.len());
-            let joints = shuffled(mesh.binds.len());
-            let mut new_vertex = vec![0u32; order.len()];
-            order
-                .iter()
-                .enumerate()
-                .for_each(|(new, old)| new_vertex[*old] = new as u32);
-            let mut new_joint = vec![0u16; joints.len()];
-            joints
-                .iter()
-                .enumerate()
-                .for_each(|(new, old)| new_joint[*old] = new as u16);
-            let mut rows = Rows {
-                starts: vec![0],
-                ..Rows::default()
-            };
-            for old in &order {
-                for (joint, weight) in mesh.rows.row(*old) {
-                    rows.binds.push(new_joint[joint]);
-                    rows.weights.push(weight);
-                }
-                rows.starts.push(rows.binds.len() as u32);
-            }
-            mesh.positions = order.iter().map(|old| mesh.positions[*old]).collect();
-            mesh.uvs = mesh
-                .uvs
-                .take()
-                .map(|uvs| order.iter().map(|old| uvs[*old]).collect());
-            mesh.binds = joints.iter().map(|old| mesh.binds[*old].clone()).collect();
-            mesh.rows = rows;
-            let turned = shuffled(mesh.triangles.len());
-            let corners = |old: &usize| mesh.triangles[*old].map(|vertex| new_vertex[vertex as usize]);
-            mesh.triangles = turned.iter().map(corners).collect();
-        }
-        rig
-    };
-    let found = measured(&pair.clone().map(|rig| renumbered(&rig)));
-    assert_same(plain, &found, 1.0);
-    assert_eq!(worst(plain).region, worst(&found).region);
+fn rigid_motion_changes_nothing() {
+    both(Case::is_the_same_anywhere);
 }
 
 #[test]
-fn joints_under_other_names() {
-    let (pair, plain) = pair();
-    let spaced = |name: &str| {
-        let words: String = name
-            .chars()
-            .flat_map(|letter| {
-                let gap = letter.is_uppercase().then_some('_');
-                gap.into_iter().chain(letter.to_lowercase())
-            })
-            .collect();
-        words
-            .strip_prefix("left_")
-            .map(|rest| format!("{rest}.L"))
-            .or_else(|| words.strip_prefix("right_").map(|rest| format!("{rest}.R")))
-            .unwrap_or(words)
-    };
-    let named = |rig: &Rig| {
-        let mut rig = rig.clone();
-        rig.stated_roles = Default::default();
-        rig.nodes
-            .iter_mut()
-            .for_each(|node| node.name = spaced(&node.name));
-        rig
-    };
-    assert_same(plain, &measured(&pair.clone().map(|rig| named(&rig))), 1.0);
-    // Names that say nothing: roles come from the shape of the tree.
-    let nameless = |rig: &Rig| {
-        let mut rig = rig.clone();
-        rig.stated_roles = Default::default();
-        let nodes = rig.nodes.iter_mut().enumerate();
-        nodes.for_each(|(number, node)| node.name = format!("n{number}"));
-        rig
-    };
-    assert_same(plain, &measured(&pair.clone().map(|rig| nameless(&rig))), 1.0);
+fn a_mirror_swaps_left_and_right_and_changes_nothing() {
+    both(Case::is_the_same_in_the_mirror);
 }
 
 #[test]
-fn everything_twice_as_large() {
-    let (pair, plain) = pair();
-    let enlarged = |rig: &Rig| {
-        let mut rig = rig.clone();
-        for node in &mut rig.nodes {
-            if let Local::Parts { translation, .. } = &mut node.local {
-                *translation *= 2.0;
-            }
-        }
-        for mesh in &mut rig.meshes {
-            mesh.positions
-                .iter_mut()
-                .for_each(|position| *position = position.map(|value| 2.0 * value));
-            for bind in &mut mesh.binds {
-                let mut moved = bind.inverse_bind.fixed_view_mut::<3, 1>(0, 3);
-                moved *= 2.0;
-            }
-        }
-        rig
-    };
-    assert_same(plain, &measured(&pair.clone().map(|rig| enlarged(&rig))), 2.0);
+fn the_order_of_vertices_triangles_and_joints_changes_nothing() {
+    both(Case::is_the_same_in_any_order);
+}
+
+#[test]
+fn size_changes_lengths_alone() {
+    both(Case::is_the_same_at_any_size);
+}
+
+#[test]
+fn names_of_joints_change_nothing() {
+    both(Case::is_the_same_by_other_names);
 }

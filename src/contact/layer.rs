@@ -10,6 +10,7 @@ mod sheets; // flipped pieces, linings, folds
 pub use cover::vertex_or_face_normal;
 pub use open::SeenAsBuilt;
 
+use super::beside::SkinBeside;
 use super::body::{Body, has_fault};
 use super::cloth::Cloth;
 use super::edges::Edges;
@@ -60,8 +61,8 @@ pub struct Layer {
     pub body_as_built: Vec<[f32; 3]>,
     /// Each fabric triangle at its bind.
     pub rest: Vec<RestFrame>,
-    /// Each fabric triangle's home skin triangle as built.
-    pub home_rest: Vec<Option<RestFrame>>,
+    /// The skin beneath each fabric triangle as built.
+    pub skin_beside: SkinBeside,
     /// Area of each fabric triangle as built, square metres; 0 for linings and triangles left out.
     pub areas: Vec<f64>,
     /// See [`Layer::median_ease`].
@@ -215,7 +216,11 @@ impl Layer {
                 }
             })
             .collect();
-        let homes = triangle_homes(&built, &surface, &counts);
+        let nearest = triangle_homes(&built, &surface, &counts);
+        let homes: Vec<u32> = nearest
+            .iter()
+            .map(|home| home.map_or(NOBODY, |home| home.triangle))
+            .collect();
         let tags = tags(body, &homes, &valid, &lining);
         let fabric = FabricSamples::new(&built, &surface, &edges, &counts);
         let tree = BoxTree::build_tagged(&surface.positions, &surface.triangles, &tags);
@@ -227,12 +232,7 @@ impl Layer {
             .iter()
             .map(|t| frame(&surface.positions, *t))
             .collect();
-        let home_rest = homes
-            .iter()
-            .map(|&home| {
-                (home != NOBODY).then(|| frame(&built.positions, body.surface.triangles[home as usize]))
-            })
-            .collect();
+        let skin_beside = SkinBeside::new(body, &built.positions, &nearest);
         let cloth = Cloth::new(&surface, &skeleton, &topology, &areas);
         let median_ease = fabric.median_ease();
         let patches = Patches::new((body, &built.tree), &skin, (&topology, &edges, &tags));
@@ -261,7 +261,7 @@ impl Layer {
             flipped_part: turned.area.min(turned.rest),
             body_as_built: built.positions,
             rest,
-            home_rest,
+            skin_beside,
             areas,
             fabric,
             skin,
@@ -322,14 +322,13 @@ fn body_as_built(body: &Body, garment: &Skeleton, pairing: &Pairing) -> Vec<[f32
     positions
 }
 
-fn triangle_homes(built: &Built, surface: &Surface, counts: &[bool]) -> Vec<u32> {
+fn triangle_homes(built: &Built, surface: &Surface, counts: &[bool]) -> Vec<Option<Nearest>> {
     (0..surface.triangles.len())
         .into_par_iter()
         .map(|triangle| {
-            let found = counts[triangle]
+            counts[triangle]
                 .then(|| built.home(centre_and_normal(surface, triangle).0))
-                .flatten();
-            found.map_or(NOBODY, |home| home.triangle)
+                .flatten()
         })
         .collect()
 }

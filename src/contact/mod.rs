@@ -9,6 +9,7 @@ pub mod edges; // hems and folds of a garment
 pub mod cloth; // the garment by itself: print, seams, rings, folds
 pub mod layer; // a garment as built on a body
 pub mod beneath; // a garment under the one that is tested
+pub mod beside; // the skin beneath each fabric triangle
 pub mod patches; // which skin lies surely under its fabric
 pub mod pull; // how far fabric and skin are drawn out in a frame
 pub mod moment; // one posed frame

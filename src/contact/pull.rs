@@ -1,7 +1,7 @@
 //! How far is every fabric triangle drawn out in this frame, and the skin beneath it?
 
 use super::body::Body;
-use super::layer::{Layer, NOBODY};
+use super::layer::Layer;
 use crate::geometry::corners;
 use crate::geometry::stretch::Metric;
 
@@ -33,13 +33,7 @@ impl Pulls {
             }
             self.fabric
                 .push(layer.rest[triangle].metric(corners(fabric_now, vertices)));
-            let home = layer.homes[triangle];
-            let skin = match &layer.home_rest[triangle] {
-                Some(rest) if home != NOBODY => {
-                    rest.stretches(corners(body_now, body.surface.triangles[home as usize]))
-                }
-                _ => [f64::NAN; 2],
-            };
+            let skin = layer.skin_beside.stretches(triangle, body, body_now);
             self.skin.push(skin);
         }
     }

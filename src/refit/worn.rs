@@ -68,7 +68,7 @@ pub fn worn(cloth: &Surface, body: &Body) -> Worn {
     let room = |at: [f32; 3]| {
         let found = tree.closest(at, HOME_REACH * body.scale(), ALL, None)?;
         (!body.on_rim(found.triangle, found.feature))
-            .then(|| f64::from(signed::clearance(at, &found, &body.topology, &normals)))
+            .then(|| f64::from(signed::clearance(at, &found, &normals)))
     };
     let samples = Samples::new(&cloth.positions, &cloth.triangles, COARSEST, |_| true);
     let mut pairs: Vec<(f64, f64)> = Vec::new();

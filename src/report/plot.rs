@@ -6,8 +6,8 @@ mod band; // one pose
 use super::canvas::{self, Canvas, FAINT, Hang, INK, OVER, WITHIN};
 use super::{words, worst};
 use crate::outcome::{Demand, Fitting, FrameResult, Outcome, PoseResult};
-pub(super) use axes::nice;
 use crate::timings::{Step, time};
+pub(super) use axes::nice;
 use axes::{Along, Axis};
 use band::Band;
 use plotters::style::{BLACK, Color, WHITE};

@@ -115,9 +115,9 @@ impl Legs {
             #[expect(clippy::cast_possible_truncation, reason = "a search radius")]
             let within = (3.0 * ease + 0.1) as f32;
             let other = leg(self.sides[point].mirror());
-            let inside = tree.closest(grown, within, other, None).is_some_and(|found| {
-                f64::from(signed::clearance(grown, &found, &body.topology, &normals)) < ease
-            });
+            let inside = tree
+                .closest(grown, within, other, None)
+                .is_some_and(|found| f64::from(signed::clearance(grown, &found, &normals)) < ease);
             if inside {
                 area += self.points.area[point];
             }

@@ -33,7 +33,8 @@ struct Pose {
     name: String,
     world: Vec<Matrix4<f64>>,
     tree: BoxTree,
-    normals: PseudoNormals,
+    /// The skin's vertices.
+    skin: Vec<[f32; 3]>,
     /// By sample: whether the skin there can be seen. Room that is lost in a closed crease is nobody's loss.
     seen: Vec<bool>,
 }
@@ -118,10 +119,11 @@ impl Cloth {
     }
 
     fn lost(&self, body: &Body, pose: &Pose, cloth: &[[f32; 3]]) -> f64 {
+        let normals = PseudoNormals::new(&body.topology, &pose.skin);
         (0..self.points.len())
             .filter(|&sample| {
                 pose.seen[sample]
-                    && self.kept(body, &pose.tree, &pose.normals, cloth, sample) < KEPT * self.ease
+                    && self.kept(body, &pose.tree, &normals, cloth, sample) < KEPT * self.ease
             })
             .map(|sample| self.points.area[sample])
             .sum::<f64>()
@@ -144,7 +146,7 @@ impl Cloth {
         #[expect(clippy::cast_possible_truncation, reason = "a search radius")]
         let found = tree.closest(at, (self.ease * 10.0) as f32, near, Some(triangle));
         found.map_or(f64::INFINITY, |found| {
-            f64::from(signed::clearance(at, &found, &body.topology, normals))
+            f64::from(signed::clearance(at, &found, normals))
         })
     }
 }
@@ -164,18 +166,21 @@ fn posed(body: &Body, name: &str, points: &Samples) -> Option<Pose> {
     let (front, up) = pelvis_axes(body, &world);
     let seen = {
         let trees = [(&tree, VISIBLE)];
-        let sight = Sight::new(&trees, front, up, body.scale());
-        let is_seen = |sample: usize| {
+        let sight = || Sight::new(&trees, front, up, body.scale());
+        let is_seen = |sight: &mut Sight, sample: usize| {
             let triangle = points.triangle[sample];
             let at = point(body, &skin_now, triangle, points.barycentric[sample]);
             sight.is_seen(at, normals.face(triangle))
         };
-        (0..points.len()).into_par_iter().map(is_seen).collect()
+        (0..points.len())
+            .into_par_iter()
+            .map_init(sight, is_seen)
+            .collect()
     };
     Some(Pose {
         name: name.to_owned(),
         tree,
-        normals,
+        skin: skin_now,
         seen,
         world,
     })

@@ -53,9 +53,9 @@ impl Cluster {
     pub fn distances(&self, triangles: impl Iterator<Item = Corners>) -> [f32; MOST_POINTS] {
         let mut distances_sq = [f32::INFINITY; MOST_POINTS];
         for corners in triangles {
-            for lane in 0..MOST_POINTS {
+            for (lane, least_sq) in distances_sq.iter_mut().enumerate() {
                 let distance_sq = to_triangle(corners.map(|corner| sub(corner, self.point(lane))));
-                distances_sq[lane] = lower(distance_sq, distances_sq[lane]);
+                *least_sq = lower(distance_sq, *least_sq);
             }
         }
         distances_sq.map(f32::sqrt)
@@ -75,20 +75,17 @@ impl Cluster {
             p[2] * q[0] + p[0] * q[2],
             p[0] * q[1] + p[1] * q[0],
         ];
-        let mut most = [0.0; MOST_POINTS];
-        for lane in 0..MOST_POINTS {
+        let most: [f32; MOST_POINTS] = std::array::from_fn(|lane| {
             let away = sub(self.point(lane), origin);
-            most[lane] = dot(away, normal) + ROUNDING * dot(away.map(f32::abs), thick);
-        }
+            dot(away, normal) + ROUNDING * dot(away.map(f32::abs), thick)
+        });
         lanes(|lane| most[lane] < -margin * length)
     }
 
     /// The points that are no further than this, each its own distance in metres, from the box round a triangle, as bits.
     pub fn near(&self, corners: Corners, within: &[f32; MOST_POINTS]) -> u32 {
-        let mut distances_sq = [0.0; MOST_POINTS];
-        for lane in 0..MOST_POINTS {
-            distances_sq[lane] = to_box(corners.map(|corner| sub(corner, self.point(lane))));
-        }
+        let distances_sq: [f32; MOST_POINTS] =
+            std::array::from_fn(|lane| to_box(corners.map(|corner| sub(corner, self.point(lane)))));
         lanes(|lane| distances_sq[lane] <= within[lane] * within[lane])
     }
 }

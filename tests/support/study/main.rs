@@ -120,7 +120,7 @@ fn plan() -> Plan {
 
 fn one(wanted: &Wanted, seed: u64, fault: Option<usize>) -> Result<Row, String> {
     let drawn = match wanted.rigs.as_deref() {
-        Some(folder) if seed / 2 % 2 == 0 => real::fitting(folder, seed, fault)?,
+        Some(folder) if (seed / 2).is_multiple_of(2) => real::fitting(folder, seed, fault)?,
         _ => draw::fitting(seed, fault),
     };
     let folder = tempfile::tempdir().map_err(|error| error.to_string())?;
