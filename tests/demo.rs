@@ -2,12 +2,18 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
+#[path = "support/study/draw.rs"]
+#[allow(dead_code, reason = "the study plants faults as well")]
+mod draw;
+
 use gusset::demo::{BodyShape, Fault, Kind, Mannequin, Pattern, Piece, body, garment, plant, scenario};
 use gusset::fitting::{Plan, Sequence, run};
 use gusset::outcome::{Fitting, Verdict};
 use gusset::pose;
 use gusset::rig::Rig;
-use gusset::wardrobe::{Outfit, dress};
+use gusset::rig::gltf::{ReadOptions, read};
+use gusset::rig::part::Part;
+use gusset::wardrobe::{Outfit, dress, dress_rigs};
 use std::sync::OnceLock;
 
 /// The wearer and clean trousers; meshed as the demo meshes them, since clean clothes are judged on them.
@@ -267,4 +273,22 @@ fn an_elbow_through_the_sleeve_is_found() {
         .expect("a place")
         .region;
     assert!(place.contains("arm") || place.contains("elbow"), "{place}");
+}
+
+/// A line from the upper arm of this fitting slips in between the two sheets of the waistband and comes out through the
+/// seat: that is no cover.
+#[test]
+fn lined_trousers_cover_no_arm() {
+    let drawn = draw::fitting(10, None);
+    let file = tempfile::Builder::new().suffix(".glb").tempfile().unwrap();
+    std::fs::write(file.path(), &drawn.body).unwrap();
+    let wearer = read(file.path(), &ReadOptions::default()).unwrap();
+    let dressed = dress_rigs(wearer, drawn.clean);
+    let skin = &dressed.layers[0].skin;
+    let parts: Vec<Part> = (skin.points.triangle.iter())
+        .map(|triangle| dressed.body.parts[*triangle as usize])
+        .collect();
+    assert!(parts.iter().any(|part| matches!(part, Part::Thigh(_))));
+    let arm = |part: &&Part| matches!(part, Part::UpperArm(_) | Part::Forearm(_) | Part::Hand(_));
+    assert_eq!(parts.iter().filter(arm).count(), 0);
 }

@@ -5,9 +5,8 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
 #[path = "support/files.rs"]
-mod files;
+mod support;
 
-use files::files;
 use gusset::demo::{BodyShape, Kind, Pattern, Piece, body, garment};
 use gusset::rig::Rig;
 use std::path::{Path, PathBuf};
@@ -62,6 +61,13 @@ fn finish(line: &str) -> Output {
 
 fn said(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+/// The report's own files. The note of what it was made from names the place and the build.
+fn files(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
+    let mut files = support::files(folder);
+    files.retain(|(name, _)| name != Path::new("run.json"));
+    files
 }
 
 /// Replaces a report by one read before.

@@ -183,9 +183,8 @@ mod tests {
     const PATH: &str = "lift.area_cm2";
 
     fn limits() -> Limits {
-        let mut limits = Limits::defaults();
-        limits.most.retain(|path, _| path == PATH);
-        limits
+        let most = BTreeMap::from([(PATH.into(), BTreeMap::from([(Demand::Upright, 3.0)]))]);
+        Limits { most }
     }
 
     fn step(angle_deg: f64, value: f64) -> Step {

@@ -161,16 +161,16 @@ mod tests {
     #[test]
     fn over_the_limit_fails_or_warns_by_demand() {
         for (demand, value, verdict) in [
-            (Demand::Upright, Some(3.0), Verdict::Pass),
-            (Demand::Upright, Some(3.1), Verdict::Fail),
-            (Demand::Seated, Some(5.1), Verdict::Fail),
-            (Demand::Hard, Some(10.1), Verdict::Warn),
+            (Demand::Upright, Some(4.0), Verdict::Pass),
+            (Demand::Upright, Some(4.1), Verdict::Fail),
+            (Demand::Seated, Some(10.1), Verdict::Fail),
+            (Demand::Hard, Some(15.1), Verdict::Warn),
         ] {
             let mut pose_result = result(demand, value);
             pose(&mut pose_result, &lift_only(), &Promises::default());
             assert_eq!(pose_result.verdict, verdict, "{demand:?} {value:?}");
         }
-        let mut promised = result(Demand::Hard, Some(10.1));
+        let mut promised = result(Demand::Hard, Some(15.1));
         pose(
             &mut promised,
             &lift_only(),

@@ -29,7 +29,7 @@ impl Limits {
         )
     }
 
-    /// The limits of one fitting: slack by its facts, lengths times `scale`, areas times its square.
+    /// The limits of one fitting: each with the slack of its facts, lengths times `scale`, areas times its square.
     pub fn of(facts: &Facts, scale: f64) -> Self {
         let mut most = BTreeMap::new();
         for measure in measure::ALL {
@@ -44,7 +44,7 @@ impl Limits {
                 let row: BTreeMap<Demand, f64> = DEMANDS
                     .into_iter()
                     .zip(limit.most)
-                    .filter_map(|(demand, value)| Some((demand, value? * factor + slack)))
+                    .filter_map(|(demand, value)| Some((demand, (value? + slack) * factor)))
                     .collect();
                 most.insert(measure.path(number), row);
             }

@@ -3,7 +3,7 @@
 use super::{Built, FabricSamples, NOBODY, SkinSamples};
 use crate::contact::edges::Edges;
 use crate::contact::samples::Samples;
-use crate::contact::{LINING, far};
+use crate::contact::{HOME_REACH, LINING, far};
 use crate::geometry::box_tree::{ALL, BoxTree};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::vector;
@@ -198,11 +198,13 @@ fn cover(
     fabric.ray_all(at, normal, reach + start, ALL, &mut hits);
     // Fabric that faces the same way is met from behind. A ray that first enters a garment from outside comes out on
     // its far side, past a waist or where the skin between is cut away: that is no cover (an arm beside the trunk).
-    // Only the inner sheet of padding over the sample's own part may lie between.
+    // Only a lining within reach of the skin it lies on, or the inner sheet of padding over the sample's own part, may
+    // lie between: a line from an arm can also slip in between the sheets of a waistband.
     let mut entered = false;
     for hit in &hits {
         let tag = tags[hit.triangle as usize];
-        entered |= hit.front && tag & (LINING | own) == 0;
+        let lining = tag == LINING && hit.t <= HOME_REACH * built.scale;
+        entered |= hit.front && !lining && tag & own == 0;
         if !hit.front && tag & mask != 0 && !entered {
             return Some((hit.triangle, along(hit.t, 1.0), hit.t));
         }
