@@ -169,6 +169,25 @@ impl Scratch {
         time(Step::Measure, || self.pull(body, layers));
     }
 
+    /// Moves every surface to where the body's joints are, its vertices to positions found elsewhere: the body's, then
+    /// each layer's, metres. For what linear-blend skinning does not know, such as a mesh made finer once it was posed.
+    pub fn place(
+        &mut self,
+        body: &Body,
+        layers: &[Layer],
+        world: &[Matrix4<f64>],
+        positions: &[Vec<[f32; 3]>],
+    ) {
+        self.carry(body, layers, world);
+        let posed = std::iter::once(&mut self.body).chain(&mut self.layers);
+        for (posed, positions) in posed.zip(positions) {
+            posed.positions.copy_from_slice(positions);
+            renew(posed);
+        }
+        self.winding_is_old = true;
+        self.pull(body, layers);
+    }
+
     /// Every vertex to where the joints carry it.
     fn carry(&mut self, body: &Body, layers: &[Layer], world: &[Matrix4<f64>]) {
         self.body.palette = skin::palette(&body.surface, world);

@@ -7,6 +7,8 @@
 //! With `--rigs` every second fitting is one of the real rigs' trousers, made over. Even seeds settle limits, odd seeds test them; the table shows both halves.
 
 mod draw;
+#[path = "../finer.rs"]
+mod finer;
 mod real;
 mod table;
 mod visible;

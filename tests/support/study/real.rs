@@ -1,8 +1,9 @@
 //! Trousers of the real rigs, made over: looser or tighter, built with the legs elsewhere, finer, lined.
 
 use super::draw::{Dice, Drawn, fault_at};
+use super::finer::{add_row, subdivide};
 use gusset::rig::gltf::{ReadOptions, read};
-use gusset::rig::{Local, Mesh, Rig, Rows};
+use gusset::rig::{Local, Mesh, Rig};
 use nalgebra::{Matrix4, UnitQuaternion, Vector3, Vector4};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -159,46 +160,6 @@ fn build_at(rig: &mut Rig, splay: f64) {
             bind.inverse_bind = inverse;
         }
     }
-}
-
-fn add_row(rows: &mut Rows, row: &BTreeMap<usize, f64>) {
-    rows.binds.extend(row.keys().map(|joint| *joint as u16));
-    rows.weights.extend(row.values().map(|weight| *weight as f32));
-    rows.starts.push(rows.binds.len() as u32);
-}
-
-/// Every triangle in four.
-fn subdivide(mesh: &mut Mesh) {
-    let mut middle: BTreeMap<(u32, u32), u32> = BTreeMap::new();
-    let mut finer = Vec::with_capacity(mesh.triangles.len() * 4);
-    for triangle in mesh.triangles.clone() {
-        let between = [0, 1, 2].map(|corner| {
-            let (a, b) = (triangle[corner], triangle[(corner + 1) % 3]);
-            let key = (a.min(b), a.max(b));
-            *middle.entry(key).or_insert_with(|| {
-                let [p, q] = [a, b].map(|vertex| wide(mesh.positions[vertex as usize]));
-                // The same from both copies of a seam: sums do not depend on the order here.
-                mesh.positions.push(narrow((p + q) * 0.5));
-                if let Some(uvs) = &mut mesh.uvs {
-                    let [p, q] = [a, b].map(|vertex| uvs[vertex as usize]);
-                    uvs.push([(p[0] + q[0]) * 0.5, (p[1] + q[1]) * 0.5]);
-                }
-                let mut row: BTreeMap<usize, f64> = BTreeMap::new();
-                for vertex in [a, b] {
-                    let entries: Vec<(usize, f32)> = mesh.rows.row(vertex as usize).collect();
-                    for (joint, weight) in entries {
-                        *row.entry(joint).or_default() += 0.5 * f64::from(weight);
-                    }
-                }
-                add_row(&mut mesh.rows, &row);
-                mesh.positions.len() as u32 - 1
-            })
-        });
-        let [a, b, c] = triangle;
-        let [ab, bc, ca] = between;
-        finer.extend([[a, ab, ca], [ab, b, bc], [ca, bc, c], [ab, bc, ca]]);
-    }
-    mesh.triangles = finer;
 }
 
 /// An inner sheet, joined to the outer one along every open border.
