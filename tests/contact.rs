@@ -10,7 +10,7 @@ mod tube;
 
 use gusset::contact::Scratch;
 use gusset::fitting::{Dressed, meet};
-use gusset::measure;
+use gusset::measure::{self, At};
 use nalgebra::{Matrix4, Vector3};
 use std::collections::BTreeMap;
 use tube::{AXIS, LOWER, OTHER, Tube, UPPER, moved};
@@ -235,6 +235,19 @@ fn a_layer_beneath_shows_where_it_comes_out() {
         found["skin_shows.inner.area_cm2"], 0.0,
         "the skin stays beneath both"
     );
+    // It comes out on the side it moved to, and can be pointed at there.
+    let mut scratch = Scratch::new(&dressed.body, &dressed.layers);
+    let world = moved(&[(OTHER, by(aside, 0.0))]);
+    let moment = meet(&dressed, &world, &mut scratch);
+    let (measure, _) = measure::find("layer_shows.inner.depth_mm").unwrap();
+    let worst = (measure.take)(&moment).worst;
+    let Some((_, At::Beneath(0, point))) = worst.iter().find(|(group, _)| *group == "inner") else {
+        panic!("no place: {worst:?}");
+    };
+    let below = &dressed.beneath[0];
+    let surface = &below.body.surface;
+    let at = (below.over.skin.points).position(*point, &surface.positions, &surface.triangles);
+    assert!((f64::from(at[0]) - AXIS - inner).abs() < 2e-3, "{at:?}");
 }
 
 /// Skin that the wearer hides cannot show; cloth that slides off it leaves a hole all the same.
