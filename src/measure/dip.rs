@@ -15,7 +15,7 @@ pub static MEASURE: Measure = Measure {
             about: "room lost, but for the worst hundredth of the garment's area",
             unit: Unit::Length,
             limit: Some(Limit {
-                most: [Some(5.0), Some(10.0), None],
+                most: [Some(5.0), Some(11.0), None],
                 slack,
             }),
         },

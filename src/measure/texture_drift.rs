@@ -22,7 +22,7 @@ pub static MEASURE: Measure = Measure {
             path: "density_p99",
             about: "by how much the print is enlarged, but for the worst hundredth of the garment's area",
             unit: Unit::Ratio,
-            limit: Some(Limit::fixed(1.15, 1.25, Some(1.35))),
+            limit: Some(Limit::fixed(1.18, 1.30, Some(1.42))),
         },
         Number {
             path: "density_worst",

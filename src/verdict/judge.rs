@@ -163,14 +163,14 @@ mod tests {
         for (demand, value, verdict) in [
             (Demand::Upright, Some(4.0), Verdict::Pass),
             (Demand::Upright, Some(4.1), Verdict::Fail),
-            (Demand::Seated, Some(10.1), Verdict::Fail),
-            (Demand::Hard, Some(15.1), Verdict::Warn),
+            (Demand::Seated, Some(15.1), Verdict::Fail),
+            (Demand::Hard, Some(20.1), Verdict::Warn),
         ] {
             let mut pose_result = result(demand, value);
             pose(&mut pose_result, &lift_only(), &Promises::default());
             assert_eq!(pose_result.verdict, verdict, "{demand:?} {value:?}");
         }
-        let mut promised = result(Demand::Hard, Some(15.1));
+        let mut promised = result(Demand::Hard, Some(20.1));
         pose(
             &mut promised,
             &lift_only(),

@@ -7,8 +7,12 @@
 //! With `--rigs` every second fitting is one of the real rigs' trousers, made over. Even seeds settle limits, odd seeds test them; the table shows both halves.
 
 mod draw;
+mod eye;
 #[path = "../finer.rs"]
 mod finer;
+#[path = "../flat.rs"]
+#[allow(dead_code, reason = "shared with a test that asks more of it")]
+mod flat;
 mod real;
 mod table;
 mod visible;
@@ -34,7 +38,7 @@ pub(crate) struct Row {
     pub(crate) ease_mm: f64,
     /// What was planted.
     pub(crate) planted: Option<Planted>,
-    /// Whether an eye can see it, and by what.
+    /// What an eye sees: of a planted fault, or of a garment that should be clean.
     pub(crate) visible: Option<String>,
     /// The verdict on upright and seated poses alone.
     pub(crate) verdict: Verdict,
@@ -135,7 +139,7 @@ fn one(wanted: &Wanted, seed: u64, fault: Option<usize>) -> Result<Row, String> 
         }
     }
     let visible = match drawn.planted {
-        None => None,
+        None => not_clean(&dressed, &fitting),
         Some(planted) => seen(&drawn, planted, &dressed, folder.path())?,
     };
     let scale = dressed.body.anatomy.scale();
@@ -160,6 +164,22 @@ fn measured(drawn: &Drawn, cloth: &gusset::rig::Rig, folder: &Path) -> Result<(D
     Ok((dressed, fitting))
 }
 
+/// Whether an eye sees skin where the tool says that a clean garment shows it: then it is not clean after all.
+fn not_clean(dressed: &Dressed, fitting: &Fitting) -> Option<String> {
+    let plan = plan();
+    fitting.reasons.iter().find_map(|reason| {
+        let shows = ["skin_shows.", "uncovered.inner."];
+        if reason.weight < Verdict::Fail || !shows.iter().any(|path| reason.what.starts_with(path)) {
+            return None;
+        }
+        let sequence = plan
+            .sequences
+            .iter()
+            .find(|sequence| sequence.name == reason.pose)?;
+        visible::by_itself(dressed, &sequence.frames[reason.frame])
+    })
+}
+
 /// Whether an eye can see the fault: by how far the cloth is from where the clean garment's is, and by the skin that
 /// shows in pictures; nothing of it is measured by the tool under test.
 fn seen(drawn: &Drawn, planted: Planted, dressed: &Dressed, folder: &Path) -> Result<Option<String>, String> {
@@ -175,7 +195,7 @@ fn seen(drawn: &Drawn, planted: Planted, dressed: &Dressed, folder: &Path) -> Re
         return Ok(Some("always".into()));
     }
     let clean = dressed_in(drawn, &drawn.clean, folder)?;
-    let as_built = [Fault::Sunk, Fault::Close, Fault::Tight].contains(&planted.fault);
+    let as_built = [Fault::Sunk, Fault::Close, Fault::Tight, Fault::Uneven].contains(&planted.fault);
     Ok(visible::compared(&clean, dressed, as_built))
 }
 

@@ -64,13 +64,17 @@ fn limits(rows: &[&Row]) -> String {
         .collect();
     paths.sort_unstable();
     paths.dedup();
-    let clean: Vec<&&Row> = rows.iter().filter(|row| row.planted.is_none()).collect();
+    let made: Vec<&&Row> = rows.iter().filter(|row| row.planted.is_none()).collect();
+    // Where pictures show skin as well, the tool is right.
+    let clean: Vec<&&Row> = made.iter().copied().filter(|row| row.visible.is_none()).collect();
     let faulty: Vec<&&Row> = rows.iter().filter(|row| row.planted.is_some()).collect();
     let failed = clean.iter().filter(|row| row.verdict != Verdict::Pass).count();
     let seen: Vec<&&&Row> = faulty.iter().filter(|row| row.visible.is_some()).collect();
     let missed = seen.iter().filter(|row| row.verdict == Verdict::Pass).count();
     let mut text = format!(
-        "{} clean, {failed} fail; {} faulty, {} that an eye can see, {missed} of them pass\n",
+        "{} made clean, of which {} show skin in pictures too; of the other {} {failed} fail; {} faulty, {} that an eye can see, {missed} of them pass\n",
+        made.len(),
+        made.len() - clean.len(),
         clean.len(),
         faulty.len(),
         seen.len()

@@ -2,10 +2,10 @@
 //!
 //! Nothing here is a measure of the tool under test: only posed positions, and pictures drawn of them.
 
+use super::eye::Eye;
 use gusset::contact::Scratch;
-use gusset::fitting::{Dressed, Sequence, joints_at};
+use gusset::fitting::{Dressed, Frame, Sequence, joints_at};
 use gusset::pose;
-use gusset::report::picture::{Camera, Image, Paint, Shape, bounds_of, draw};
 
 /// Cloth out of place by this much, metres for a thigh of 0.41 m,
 const OUT_OF_PLACE: f32 = 0.015;
@@ -13,8 +13,8 @@ const OUT_OF_PLACE: f32 = 0.015;
 const SEEN_AREA: f64 = 5e-4;
 /// A spike this long is seen however thin it is.
 const SPIKE: f32 = 0.03;
-/// So much more skin in one picture is seen, square metres.
-const SEEN_SKIN: f64 = 2e-4;
+/// So much more skin in pictures is seen, square centimetres.
+const SEEN_SKIN: f64 = 2.0;
 /// Looked at in these poses, every third frame of those that move.
 const POSES: [&str; 7] = [
     "standing",
@@ -25,92 +25,56 @@ const POSES: [&str; 7] = [
     "walk",
     "stairs_up",
 ];
-/// Pictures are this large, and taken from these sides.
-const SIZE: [u32; 2] = [360, 480];
-const SIDES: [f32; 6] = [0.0, 60.0, 120.0, 180.0, 240.0, 300.0];
-const HEIGHTS: [f32; 2] = [-25.0, 20.0];
-const SKIN: [u8; 3] = [220, 0, 0];
-const CLOTH: [u8; 3] = [0, 0, 220];
-
 /// What an eye sees of the difference, if anything. `as_built` faults are in the shape the maker sees all day: of them
 /// only skin counts.
 pub(crate) fn compared(clean: &Dressed, spoilt: &Dressed, as_built: bool) -> Option<String> {
     let scale = clean.body.anatomy.scale() as f32;
     let mut scratches = [clean, spoilt].map(|dressed| Scratch::new(&dressed.body, &dressed.layers));
     let areas = vertex_areas(clean);
-    let (mut most_area, mut most_far, mut most_skin) = (0.0_f64, 0.0_f32, 0.0_f64);
-    for pose in pose::all()
-        .iter()
-        .filter(|pose| POSES.contains(&pose.name.as_str()))
-    {
-        for frame in Sequence::from(pose).frames.iter().step_by(3) {
-            for (dressed, scratch) in [clean, spoilt].into_iter().zip(&mut scratches) {
-                scratch.pose(&dressed.body, &dressed.layers, &joints_at(dressed, frame));
-            }
-            let [was, is] = &scratches;
-            let pairs = was.layer_positions(0).iter().zip(is.layer_positions(0));
-            let apart = pairs
-                .map(|(a, b)| (0..3).map(|axis| (a[axis] - b[axis]).powi(2)).sum::<f32>().sqrt() / scale);
-            let mut area = 0.0;
-            for (vertex, apart) in apart.enumerate() {
-                most_far = most_far.max(apart);
-                if apart > OUT_OF_PLACE {
-                    area += areas[vertex];
-                }
-            }
-            most_area = most_area.max(area);
-            most_skin = most_skin.max(more_skin(clean, was, spoilt, is));
+    let (mut most_area, mut most_far) = (0.0_f64, 0.0_f32);
+    for frame in frames() {
+        for (dressed, scratch) in [clean, spoilt].into_iter().zip(&mut scratches) {
+            scratch.pose(&dressed.body, &dressed.layers, &joints_at(dressed, &frame));
         }
+        let [was, is] = &scratches;
+        let pairs = was.layer_positions(0).iter().zip(is.layer_positions(0));
+        let apart =
+            pairs.map(|(a, b)| (0..3).map(|axis| (a[axis] - b[axis]).powi(2)).sum::<f32>().sqrt() / scale);
+        let mut area = 0.0;
+        for (vertex, apart) in apart.enumerate() {
+            most_far = most_far.max(apart);
+            if apart > OUT_OF_PLACE {
+                area += areas[vertex];
+            }
+        }
+        most_area = most_area.max(area);
     }
-    if most_skin / f64::from(scale).powi(2) > SEEN_SKIN {
-        Some(format!("{:.0} cm2 of skin in a picture", most_skin * 1e4))
-    } else if as_built {
-        None
-    } else if most_area > SEEN_AREA {
-        Some(format!("{:.0} cm2 out of place", most_area * 1e4))
-    } else {
-        (most_far > SPIKE).then(|| format!("a spike of {:.0} mm", most_far * 1e3))
+    if !as_built && most_area > SEEN_AREA {
+        return Some(format!("{:.0} cm2 out of place", most_area * 1e4));
     }
+    if !as_built && most_far > SPIKE {
+        return Some(format!("a spike of {:.0} mm", most_far * 1e3));
+    }
+    let eye = Eye::new(clean);
+    let more = frames()
+        .map(|frame| eye.sees(spoilt, &frame) - eye.sees(clean, &frame))
+        .fold(0.0, f64::max);
+    (more > SEEN_SKIN * f64::from(scale).powi(2)).then(|| format!("{more:.1} cm2 of skin in pictures"))
 }
 
-/// Skin where the clean garment shows cloth, square metres in the picture that shows most of it.
-fn more_skin(clean: &Dressed, was: &Scratch, spoilt: &Dressed, is: &Scratch) -> f64 {
-    let bounds = bounds_of(was.body_positions());
-    let views = SIDES
+/// What is looked at.
+fn frames() -> impl Iterator<Item = Frame> {
+    let asked = pose::all()
         .iter()
-        .flat_map(|side| HEIGHTS.map(|height| (*side, height)));
-    let counts = views.map(|(side, height)| {
-        let camera = Camera::around(bounds, side, height);
-        let (before, after) = (picture(clean, was, &camera), picture(spoilt, is, &camera));
-        let pixel =
-            2.0 * f64::from((camera.extent[0] / SIZE[0] as f32).max(camera.extent[1] / SIZE[1] as f32));
-        let is_skin = |rgb: &[u8]| rgb[0] > rgb[2].saturating_add(60);
-        let is_cloth = |rgb: &[u8]| rgb[2] > rgb[0].saturating_add(60);
-        let pixels = before.rgb.chunks(3).zip(after.rgb.chunks(3));
-        pixels
-            .filter(|(before, after)| is_cloth(before) && is_skin(after))
-            .count() as f64
-            * pixel
-            * pixel
-    });
-    counts.fold(0.0, f64::max)
+        .filter(|pose| POSES.contains(&pose.name.as_str()));
+    asked.flat_map(|pose| Sequence::from(pose).frames.into_iter().step_by(3))
 }
 
-fn picture(dressed: &Dressed, scratch: &Scratch, camera: &Camera) -> Image {
-    let shape = |positions, triangles, colour| Shape {
-        positions,
-        triangles,
-        paint: Paint::Plain(colour),
-    };
-    let shapes = [
-        shape(scratch.body_positions(), &dressed.body.surface.triangles, SKIN),
-        shape(
-            scratch.layer_positions(0),
-            &dressed.layers[0].surface.triangles,
-            CLOTH,
-        ),
-    ];
-    draw(&shapes, camera, SIZE, [255, 255, 255])
+/// What an eye sees of a garment that should be clean, in a frame where the tool says that skin shows.
+pub(crate) fn by_itself(dressed: &Dressed, frame: &Frame) -> Option<String> {
+    let scale = dressed.body.anatomy.scale();
+    let area = Eye::new(dressed).sees(dressed, frame);
+    (area > SEEN_SKIN * scale * scale).then(|| format!("{area:.1} cm2 of skin in pictures"))
 }
 
 fn vertex_areas(dressed: &Dressed) -> Vec<f64> {
