@@ -3,8 +3,10 @@
 //! Compared is the worst value of each judged number in each pose, never vertex by vertex, so that meshes may differ.
 
 mod accepted; // the accepted result as a text file
+mod moved; // what an edit moved, vertex by vertex
 
 pub use accepted::{Accepted, AcceptedError};
+pub use moved::{Moved, SHAPE_NOISE, WEIGHT_NOISE, moved};
 
 use crate::outcome::{Fitting, Outcome, PoseResult, Verdict};
 use crate::units::number;
@@ -137,12 +139,18 @@ impl Side {
     }
 }
 
-/// One garment is better in a pose where the other's worst number uses this much more of its limit.
+/// One garment is better in a pose where the other's worst number uses this much more of its limit,
 const CLEARLY: f64 = 0.15;
+/// and more than this: what uses little of a limit is good either way.
+const MUCH: f64 = 0.5;
+/// Or where the other's use of some limit is higher by this,
+const ANY: f64 = 0.33;
+/// while its own is nowhere higher by more than this.
+const NOWHERE: f64 = 0.1;
 
 impl Pair {
-    /// Which is the better one in this pose: the one whose worst number uses clearly less of its limit. `None` is a
-    /// draw.
+    /// Which is the better one in this pose: the one whose worst number uses clearly less of its limit; where their worst
+    /// are alike, the one that is clearly better in some number and worse in none. `None` is a draw.
     pub fn better(&self) -> Option<usize> {
         let worst = |which: usize| {
             let used = self.numbers.values().map(|side| side.used[which]);
@@ -151,10 +159,18 @@ impl Pair {
         let [first, second] = [worst(0), worst(1)];
         // Where both are far over, a share of a limit is nothing.
         let clearly = CLEARLY * first.min(second).max(1.0);
-        if (first - second).abs() <= clearly {
-            return None;
+        if (first - second).abs() > clearly && first.max(second) > MUCH {
+            return Some(usize::from(second < first));
         }
-        Some(usize::from(second < first))
+        // How much more of a limit this one uses than the other, at most.
+        let more = |which: usize| {
+            let told = self.numbers.values().filter(|side| side.better.is_some());
+            told.map(|side| side.used[which] - side.used[1 - which])
+                .fold(0.0, f64::max)
+        };
+        let scale = first.min(second).max(1.0);
+        let wins = |which: usize| more(1 - which) > ANY * scale && more(which) <= NOWHERE * scale;
+        (0..2).find(|which| wins(*which))
     }
 }
 

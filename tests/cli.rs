@@ -572,10 +572,47 @@ fn two_garments_are_compared_in_words_and_in_numbers() {
     let text = String::from_utf8_lossy(&output.stdout);
     assert_eq!(output.status.code(), Some(0), "{text}");
     assert!(text.contains("trousers does better in 2 poses"), "{text}");
+    let report = place.path().join("reports/compare_trousers_and_bled");
+    let page = std::fs::read_to_string(report.join("index.html")).unwrap();
+    for part in [
+        "Side by side",
+        "What moved from trousers to bled",
+        "As built, no vertex moved.",
+        "Pose by pose",
+        "Both in one plot",
+    ] {
+        assert!(page.contains(part), "{part}");
+    }
+    for file in [
+        "result.json",
+        "pictures/sitting_a.png",
+        "pictures/sitting_b.png",
+        "pictures/moved_weights_front.png",
+        "plots/poses_skin_shows_inner_area_cm2.svg",
+    ] {
+        assert!(report.join(file).is_file(), "{file}");
+    }
+    // The same whichever is named first.
+    let (output, place) = gusset(&[&words[..], &["--json"]].concat());
     assert!(is_empty(place.path()));
-    let (output, _) = gusset(&[&words[..], &["--json"]].concat());
     let value: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!(value["poses"][0]["better"], "a");
+    let turned = [
+        "compare",
+        &bled,
+        &clean,
+        "--body",
+        &wearer,
+        "--poses",
+        "standing,sitting",
+        "--json",
+    ];
+    let (output, _) = gusset(&turned);
+    let other: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(other["poses"][0]["better"], "b");
+    assert_eq!(other["moved"], value["moved"]);
+    assert_eq!(value["moved"]["shape_most_mm"], 0.0);
+    assert!(value["moved"]["weights_most"].as_f64().unwrap() > 0.1);
     let (output, _) = gusset(&["compare", &clean, &clean, "--body", &wearer, "--poses", "sitting"]);
     assert!(String::from_utf8_lossy(&output.stdout).contains("No difference beyond noise"));
 }

@@ -5,7 +5,7 @@
 #[path = "support/rigs.rs"]
 mod support;
 
-use gusset::compare::{Accepted, Kind, against, pairs};
+use gusset::compare::{Accepted, Kind, against, moved, pairs};
 use gusset::fitting::{Plan, Sequence, run};
 use gusset::outcome::{Fitting, Outcome, SCHEMA_VERSION, Verdict};
 use gusset::pose;
@@ -128,6 +128,19 @@ fn a_small_weight_edit_is_found() {
         "{changes:?}"
     );
     assert!(after.fittings[0].verdict >= Verdict::Pass);
+
+    // And what moved is told vertex by vertex.
+    let unedited = dress(&Outfit {
+        body: Some(rigs.join(AVERAGE)),
+        garment: rigs.join(NINE),
+        ..Outfit::default()
+    })
+    .unwrap();
+    let moved = moved(&unedited.layers[0], &dressed.layers[0]).unwrap();
+    assert!(moved.shape.iter().all(|by| *by == 0.0));
+    let changed: Vec<f32> = moved.weights.iter().copied().filter(|by| *by > 1e-6).collect();
+    assert_eq!(changed.len(), 20);
+    assert!(changed.iter().all(|by| *by <= 0.05 + 1e-6), "{changed:?}");
 }
 
 /// Moves a share of the left thigh's weight to the right thigh at the 20 vertices nearest the inner left thigh.

@@ -50,12 +50,12 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ),
     ("splay", &["contact", "geometry", "pose", "rig", "skin", "sweep"]),
     ("refit", &["contact", "geometry", "measure", "rig"]),
-    ("compare", &["measure", "outcome", "units"]),
+    ("compare", &["contact", "measure", "outcome", "units"]),
     (
         "scenes",
         &[
-            "contact", "fitting", "geometry", "measure", "outcome", "refit", "report", "rig", "skin",
-            "splay", "sweep", "units", "verdict",
+            "compare", "contact", "fitting", "geometry", "measure", "outcome", "refit", "report", "rig",
+            "skin", "splay", "sweep", "units", "verdict",
         ],
     ),
     ("demo", &["geometry", "pose", "rig", "skin"]),

@@ -35,8 +35,11 @@ const AREA_SHARE: f64 = 0.05;
 const DEPTH_MM: f64 = 0.5;
 const RATIO_SHARE: f64 = 0.025;
 
-/// A rig with finer meshes, and what each new vertex lies between, by mesh.
-fn finer(rig: &Rig) -> (Rig, Vec<(u32, Vec<[u32; 2]>)>) {
+/// By mesh: how many vertices it had, and what each new one lies between.
+type Ends = Vec<(u32, Vec<[u32; 2]>)>;
+
+/// A rig with finer meshes.
+fn finer(rig: &Rig) -> (Rig, Ends) {
     let mut finer = rig.clone();
     let ends = (finer.meshes.iter_mut())
         .map(|mesh| (mesh.positions.len() as u32, subdivide(mesh)))
@@ -45,12 +48,7 @@ fn finer(rig: &Rig) -> (Rig, Vec<(u32, Vec<[u32; 2]>)>) {
 }
 
 /// Positions of the finer surface on the coarse one as it is posed.
-fn carried(
-    coarse: &Surface,
-    positions: &[[f32; 3]],
-    fine: &Surface,
-    ends: &[(u32, Vec<[u32; 2]>)],
-) -> Vec<[f32; 3]> {
+fn carried(coarse: &Surface, positions: &[[f32; 3]], fine: &Surface, ends: &Ends) -> Vec<[f32; 3]> {
     let place: BTreeMap<(u32, u32), usize> = (coarse.sources.iter().copied()).zip(0..).collect();
     let at = |mesh, vertex| positions[place[&(mesh, vertex)]];
     (fine.sources.iter())

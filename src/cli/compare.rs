@@ -2,12 +2,15 @@
 
 use super::Trouble;
 use super::accept::result_of;
+use super::try_on::CAUTION;
 use super::wearing::Wearing;
-use gusset::compare::{Pair, pairs};
-use gusset::fitting::{self, Plan, Sequence};
+use gusset::compare::{Moved, Pair, moved, pairs};
+use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::outcome::{Fitting, Verdict};
 use gusset::pose;
-use gusset::report::words;
+use gusset::report::leaf::{self, Leaf};
+use gusset::report::{folder, words};
+use gusset::scenes::compare::{self as shown, Two};
 use gusset::wardrobe::{Outfit, dress};
 use serde_json::json;
 use std::fmt::Write;
@@ -25,19 +28,36 @@ pub(super) struct Arguments {
     /// Poses by name or pose file, instead of the whole library
     #[arg(long, value_delimiter = ',', value_name = "NAMES")]
     poses: Vec<String>,
-    /// Print numbers for scripts
+    /// Where the report folder goes
+    #[arg(
+        long,
+        value_name = "DIR",
+        help = "Where the report folder goes [default: reports]"
+    )]
+    out: Option<PathBuf>,
+    /// Print numbers for scripts; no report folder unless --out is given
     #[arg(long)]
     json: bool,
     #[command(flatten)]
     wearing: Wearing,
 }
 
+/// Two fittings, and what they were made from where garments were given.
+struct Tried {
+    fittings: [Fitting; 2],
+    worn: Option<([Dressed; 2], Plan)>,
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let [a, b] = [&arguments.two[0], &arguments.two[1]];
-    let fittings = match &arguments.body {
-        Some(body) => [tried(arguments, body, a)?, tried(arguments, body, b)?],
-        None => [only_fitting(a)?, only_fitting(b)?],
+    let tried = match &arguments.body {
+        Some(body) => both(arguments, body)?,
+        None => Tried {
+            fittings: [only_fitting(a)?, only_fitting(b)?],
+            worn: None,
+        },
     };
+    let fittings = &tried.fittings;
     if let Some((at, fitting)) = fittings
         .iter()
         .enumerate()
@@ -56,22 +76,24 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
             "the two have no pose in common; run both through the same poses".into(),
         ));
     }
-    let names = names(&fittings, [a, b]);
-    super::print(&if arguments.json {
-        format!("{:#}\n", as_json(&pairs, &names))
-    } else {
-        in_words(&pairs, &names)
-    });
+    let names = names(fittings, [a, b]);
+    let two = Two {
+        pairs: &pairs,
+        names: &names,
+        fittings: [&fittings[0], &fittings[1]],
+    };
+    let moved = (tried.worn.as_ref()).and_then(|([a, b], _)| moved(&a.layers[0], &b.layers[0]));
+    let json = format!("{:#}\n", as_json(&pairs, &names, moved.as_ref()));
+    let mut text = in_words(&two);
+    if !arguments.json || arguments.out.is_some() {
+        let page = report(arguments, &tried, &two, moved.as_ref(), &json)?;
+        text.push_str(&format!("\nReport: {}\n", page.display()));
+    }
+    super::print(if arguments.json { &json } else { &text });
     Ok(ExitCode::SUCCESS)
 }
 
-fn tried(arguments: &Arguments, body: &Path, garment: &Path) -> Result<Fitting, Trouble> {
-    let dressed = dress(&Outfit {
-        body: Some(body.to_owned()),
-        garment: garment.to_owned(),
-        ..arguments.wearing.outfit()
-    })
-    .map_err(Trouble::say)?;
+fn both(arguments: &Arguments, body: &Path) -> Result<Tried, Trouble> {
     let mut sequences: Vec<Sequence> = Vec::new();
     for name in &arguments.poses {
         sequences.push(Sequence::from(&super::poses::named(name)?));
@@ -83,15 +105,85 @@ fn tried(arguments: &Arguments, body: &Path, garment: &Path) -> Result<Fitting, 
         sequences,
         ..Plan::default()
     };
-    let frames = plan
-        .sequences
-        .iter()
-        .map(|sequence| sequence.frames.len())
-        .sum::<usize>();
-    let bar = super::try_on::bar(frames as u64, arguments.json, "frames");
-    let fitting = fitting::run(&dressed, &plan, &|| bar.inc(1));
+    let worn = |garment: &Path| {
+        dress(&Outfit {
+            body: Some(body.to_owned()),
+            garment: garment.to_owned(),
+            ..arguments.wearing.outfit()
+        })
+        .map_err(Trouble::say)
+    };
+    let dressed = [worn(&arguments.two[0])?, worn(&arguments.two[1])?];
+    let frames: usize = plan.sequences.iter().map(|sequence| sequence.frames.len()).sum();
+    let bar = super::try_on::bar(2 * frames as u64, arguments.json, "frames");
+    let fittings = [0, 1].map(|which| fitting::run(&dressed[which], &plan, &|| bar.inc(1)));
     bar.finish_and_clear();
-    Ok(fitting)
+    Ok(Tried {
+        fittings,
+        worn: Some((dressed, plan)),
+    })
+}
+
+/// Writes the page; its path.
+fn report(
+    arguments: &Arguments,
+    tried: &Tried,
+    two: &Two,
+    moved: Option<&Moved>,
+    json: &str,
+) -> Result<PathBuf, Trouble> {
+    let leaf = page_of(
+        two,
+        tried.worn.as_ref().map(|([a, b], plan)| ([a, b], plan)),
+        moved,
+        json,
+    );
+    let named = two.fittings.map(|fitting| {
+        fitting
+            .garments
+            .first()
+            .map_or("garment", |garment| &garment.name)
+    });
+    let name = folder::safe_name(&format!("compare_{}_and_{}", named[0], named[1]));
+    let folder = arguments
+        .out
+        .clone()
+        .unwrap_or_else(|| "reports".into())
+        .join(name);
+    Ok(leaf::write(&folder, &leaf).map_err(Trouble::say)?.page)
+}
+
+/// The page of a comparison; pictures where the garments themselves are there.
+pub(super) fn page_of(
+    two: &Two,
+    worn: Option<([&Dressed; 2], &Plan)>,
+    moved: Option<&Moved>,
+    json: &str,
+) -> Leaf {
+    let mut sections = Vec::new();
+    if let Some(([a, b], plan)) = worn {
+        if two.pairs.iter().any(|pair| pair.better().is_some()) {
+            sections.push(shown::pictures(two, [a, b], plan));
+        }
+        if let Some(moved) = moved {
+            sections.push(shown::moved(two, b, moved));
+        }
+    }
+    sections.push(shown::table(two));
+    sections.push(shown::curves(two));
+    Leaf {
+        title: format!(
+            "{} against {} on {}",
+            two.names[0],
+            two.names[1],
+            words::plain(&two.fittings[0].body)
+        ),
+        headline: shown::headline(two),
+        sentences: shown::sentences(two),
+        sections,
+        caution: CAUTION.into(),
+        json: json.to_owned(),
+    }
 }
 
 fn only_fitting(result: &Path) -> Result<Fitting, Trouble> {
@@ -135,40 +227,22 @@ fn names(fittings: &[Fitting; 2], files: [&PathBuf; 2]) -> [String; 2] {
     }
 }
 
-fn in_words(pairs: &[Pair], names: &[String; 2]) -> String {
-    let mut text = String::new();
-    let poses = |which: Option<usize>| pairs.iter().filter(|pair| pair.better() == which).count();
-    let (draws, wins) = (poses(None), [poses(Some(0)), poses(Some(1))]);
-    if wins == [0, 0] {
-        let _ = writeln!(
-            text,
-            "No difference beyond noise between {} and {} in {}.",
-            names[0],
-            names[1],
-            words::count(pairs.len(), "pose", "poses")
-        );
-        return text;
+fn in_words(two: &Two) -> String {
+    let mut text = format!("{}\n", shown::headline(two));
+    for sentence in shown::sentences(two) {
+        let _ = writeln!(text, "  {sentence}");
     }
-    let _ = writeln!(
-        text,
-        "{} does better in {}, {} in {}; in {} it makes no difference.",
-        names[0],
-        words::count(wins[0], "pose", "poses"),
-        names[1],
-        words::count(wins[1], "pose", "poses"),
-        words::count(draws, "pose", "poses"),
-    );
     for which in [0, 1] {
-        for pair in pairs.iter().filter(|pair| pair.better() == Some(which)) {
+        for pair in two.pairs.iter().filter(|pair| pair.better() == Some(which)) {
             let verdicts = pair.verdicts.map(words::verdict);
             let _ = writeln!(
                 text,
                 "\n{}: {} is better ({} {}, {} {})",
                 words::capital(&words::pose(&pair.pose)),
-                names[which],
-                names[0],
+                two.names[which],
+                two.names[0],
                 verdicts[0],
-                names[1],
+                two.names[1],
                 verdicts[1]
             );
             for (path, side) in pair.numbers.iter().filter(|(_, side)| side.matters()) {
@@ -180,7 +254,7 @@ fn in_words(pairs: &[Pair], names: &[String; 2]) -> String {
     text
 }
 
-fn as_json(pairs: &[Pair], names: &[String; 2]) -> serde_json::Value {
+pub(super) fn as_json(pairs: &[Pair], names: &[String; 2], moved: Option<&Moved>) -> serde_json::Value {
     let letter = |which: Option<usize>| which.map(|which| ["a", "b"][which]);
     let poses: Vec<serde_json::Value> = pairs
         .iter()
@@ -197,5 +271,13 @@ fn as_json(pairs: &[Pair], names: &[String; 2]) -> serde_json::Value {
             json!({ "pose": pair.pose, "verdicts": pair.verdicts, "better": letter(pair.better()), "numbers": numbers })
         })
         .collect();
-    json!({ "a": names[0], "b": names[1], "poses": poses })
+    let moved = moved.map(|moved| {
+        let most = |values: &[f32]| f64::from(values.iter().copied().fold(0.0, f32::max));
+        json!({
+            "vertices": moved.shape.len(),
+            "shape_most_mm": most(&moved.shape) * 1e3,
+            "weights_most": most(&moved.weights),
+        })
+    });
+    json!({ "a": names[0], "b": names[1], "moved": moved, "poses": poses })
 }

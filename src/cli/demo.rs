@@ -1,13 +1,17 @@
 //! `gusset demo`: an invented crew, their clothes, planted faults, and what gusset says of them.
 
+use super::compare::{as_json, page_of};
 use super::{Trouble, posed, try_on};
+use gusset::compare;
 use gusset::demo::{self, Fault, Scenario, Worn};
 use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::outcome::{Fitting, Outcome};
 use gusset::pose;
-use gusset::report::folder::{self, Extras};
+use gusset::report::folder::{self, Beside, Extras};
+use gusset::report::leaf;
 use gusset::report::model::Model;
 use gusset::report::{text, words};
+use gusset::scenes::compare::{self as shown, Two};
 use gusset::scenes::{self, watch::Watch};
 use gusset::wardrobe::{Outfit, dress};
 use rayon::prelude::*;
@@ -46,6 +50,9 @@ const CLEAN_POSES: [&str; 12] = [
 ];
 /// Poses that show each planted fault.
 const FAULT_POSES: [&str; 3] = ["standing", "sitting", "bend_forward"];
+/// The trousers that are compared, and the folder of their page.
+const BUILT_AT: [&str; 2] = ["work_trousers_0", "work_trousers_9"];
+const COMPARED: &str = "built_at_0_or_9";
 /// Scenes of one fitting: the report is a tour, not an archive.
 const SCENES: usize = 1;
 
@@ -86,7 +93,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         .collect::<Result<_, _>>()?;
     bar.finish_and_clear();
     let outcome = try_on::outcome_of(done.iter().map(|done| done.fitting.clone()).collect());
-    let page = report(&done, &outcome, &folder.join("report"))?;
+    let beside = compared(&done, folder)?;
+    let page = report(&done, &outcome, &folder.join("report"), beside.as_ref())?;
     super::print(&summary(&stands, &outcome, folder, &page));
     Ok(ExitCode::SUCCESS)
 }
@@ -167,7 +175,44 @@ fn poses(stand: &Stand) -> Vec<Sequence> {
     pose::all().iter().filter(wanted).map(Sequence::from).collect()
 }
 
-fn report(done: &[Done], outcome: &Outcome, folder: &Path) -> Result<PathBuf, Trouble> {
+/// The same trousers built at 0 and at 9 degrees of hip splay, compared on a page of its own.
+fn compared(done: &[Done], folder: &Path) -> Result<Option<Beside>, Trouble> {
+    let named = |name: &str| {
+        done.iter()
+            .find(|done| done.dressed.layers[0].surface.name == name)
+    };
+    let (Some(zero), Some(nine)) = (named(BUILT_AT[0]), named(BUILT_AT[1])) else {
+        return Ok(None);
+    };
+    let pairs = compare::pairs(&zero.fitting, &nine.fitting);
+    let names = BUILT_AT.map(str::to_owned);
+    let two = Two {
+        pairs: &pairs,
+        names: &names,
+        fittings: [&zero.fitting, &nine.fitting],
+    };
+    let json = format!("{:#}\n", as_json(&pairs, &names, None));
+    let leaf = page_of(
+        &two,
+        Some(([&zero.dressed, &nine.dressed], &zero.plan)),
+        None,
+        &json,
+    );
+    leaf::write(&folder.join(COMPARED), &leaf).map_err(Trouble::say)?;
+    let said = [vec![shown::headline(&two)], shown::sentences(&two)].concat();
+    Ok(Some(Beside {
+        heading: "Built at 0 or at 9 degrees of hip splay".into(),
+        sentences: said,
+        page: format!("../{COMPARED}/index.html"),
+    }))
+}
+
+fn report(
+    done: &[Done],
+    outcome: &Outcome,
+    folder: &Path,
+    beside: Option<&Beside>,
+) -> Result<PathBuf, Trouble> {
     let scenes: Vec<_> = done
         .par_iter()
         .enumerate()
@@ -179,6 +224,7 @@ fn report(done: &[Done], outcome: &Outcome, folder: &Path) -> Result<PathBuf, Tr
         scenes: &scenes,
         models: &models,
         no_curves: true,
+        beside,
         ..Extras::default()
     };
     Ok(folder::write(folder, outcome, &extras)

@@ -166,6 +166,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
                     rigs: &rigs,
                     no_curves: false,
                     share: arguments.share,
+                    ..Extras::default()
                 },
             )
             .map_err(Trouble::say)?

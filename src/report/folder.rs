@@ -11,6 +11,7 @@ use super::{csv, json, page, plot, scene::Scene, share, words};
 use crate::outcome::{Fitting, Outcome};
 use crate::timings::{Step, time};
 use rayon::prelude::*;
+use serde::Serialize;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::{fs, io};
@@ -61,6 +62,19 @@ pub struct Extras<'a> {
     pub no_curves: bool,
     /// A page to pass on: pictures and numbers only, and nothing in the whole folder that holds a vertex.
     pub share: bool,
+    /// Two of the garments beside each other, on a page of their own.
+    pub beside: Option<&'a Beside>,
+}
+
+/// What a report says of a comparison that lies beside it.
+#[derive(Clone, Debug, Serialize)]
+pub struct Beside {
+    /// Which two.
+    pub heading: String,
+    /// What came out.
+    pub sentences: Vec<String>,
+    /// Its page, from this report's folder.
+    pub page: String,
 }
 
 /// Writes `index.html`, `result.json`, `measures.csv`, `plots/` and `pictures/`.
@@ -145,6 +159,7 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
         view: &view,
         rigs: &rigs,
         share,
+        beside: extras.beside,
     };
     let html = if share {
         share::page(outcome, &shown)?

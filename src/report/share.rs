@@ -94,6 +94,7 @@ mod tests {
             rigs: &[],
             no_curves: false,
             share,
+            beside: None,
         };
         folder::write(&folder, &sample::outcome(), &extras).unwrap();
         let mut all = Vec::new();

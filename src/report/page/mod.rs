@@ -7,6 +7,7 @@ mod tell; // sentences
 #[cfg(test)]
 mod tests;
 
+use super::folder::Beside;
 use super::model::{Blob, Packed};
 use super::plot::Drawn;
 use super::rig::{Sheet, WeightPicture};
@@ -32,6 +33,8 @@ pub struct Shown<'a> {
     pub rigs: &'a [RigPictures<'a>],
     /// A page to pass on: it says that it carries pictures only.
     pub share: bool,
+    /// A comparison that lies beside the report.
+    pub beside: Option<&'a Beside>,
 }
 
 /// A rig sheet and the pictures of its weights.
@@ -67,6 +70,7 @@ struct Page {
     lead_caption: String,
     sentences: Vec<String>,
     overview: Option<Overview>,
+    beside: Option<Beside>,
     fittings: Vec<FittingView>,
     caution: String,
 }
@@ -133,6 +137,7 @@ impl Page {
                 _ => Vec::new(),
             },
             overview: (outcome.fittings.len() > 1).then(|| Overview::new(outcome)),
+            beside: shown.beside.cloned(),
             fittings: fittings()
                 .map(|(at, f)| FittingView::new(outcome, at, f, shown))
                 .collect(),

@@ -13,6 +13,7 @@ fn page(outcome: &Outcome) -> String {
             view: &model::pack(&sample::models()),
             rigs: &[],
             share: false,
+            beside: None,
         },
     )
     .unwrap()
@@ -132,6 +133,7 @@ fn hostile_names_are_text_in_every_part_of_the_page() {
             view: &view,
             rigs: &[],
             share: false,
+            beside: None,
         },
     )
     .unwrap();
