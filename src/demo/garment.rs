@@ -44,10 +44,12 @@ pub fn garment(of: &Mannequin, pattern: &Pattern) -> Garment {
     );
     let rows = weights_beneath(of, &strip, &normals, &under, pattern);
     let turned = (0.030 / pattern.grain).round() as usize;
+    // An inner sheet thicker than the room beneath the cloth would be sewn into the skin.
+    let thickness = pattern.thickness.min(INNER * pattern.ease);
     let finish = if pattern.lined {
-        Finish::lined(strip.rows.len(), pattern.thickness)
+        Finish::lined(strip.rows.len(), thickness)
     } else {
-        Finish::hemmed(strip.rows.len(), pattern.thickness, turned)
+        Finish::hemmed(strip.rows.len(), thickness, turned)
     };
     let panels = panels::lay_out(&strip, &normals, &rows, &finish);
     Garment {
@@ -66,6 +68,8 @@ impl Garment {
 /// Cloth keeps this share of its ease, or of this much where that is less, metres, above the skin as meshed and posed.
 const KEPT: f64 = 0.7;
 const LEAST: f64 = 0.0025;
+/// Inner sheets lie no deeper than this share of the ease, well under what the cloth keeps.
+const INNER: f64 = 0.5;
 
 /// Triangles of the left half that the garment can lie on, as bound: built with the legs together, thighs may reach
 /// over the middle.

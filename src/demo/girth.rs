@@ -104,8 +104,11 @@ pub(super) fn fitted(body: &BodyShape) -> Shape {
                 girth_of(&tapes[slot], &|p: &Point| {
                     shape.trunk_distance(&Vector3::new(p.x.abs(), p.y, p.z))
                 })
-            } else {
+            } else if slot < 3 {
                 girth_of(&tapes[slot], &|p: &Point| shape.distance(p))
+            } else {
+                // The gap to the other leg is narrower than a ray's step: a tape that strayed across it would read both.
+                girth_of(&tapes[slot], &|p: &Point| shape.distance(p).max(-p.x))
             };
             sizes[slot] *= (asked[slot] / read).clamp(0.8, 1.25);
         }

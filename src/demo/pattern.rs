@@ -11,7 +11,8 @@ pub struct Pattern {
     pub build_splay: f64,
     /// Room between skin and cloth where it fits closest, metres (0.0015 to 0.030).
     pub ease: f64,
-    /// Thickness of waistband, hems and lined parts, metres; a lining nearer than 5 mm counts as part of its cloth.
+    /// Thickness of waistband, hems and lined parts, metres, at most half the ease; a lining nearer than 5 mm counts
+    /// as part of its cloth.
     pub thickness: f64,
     /// Whether it has an inner sheet all over, not only at its waistband and hems.
     pub lined: bool,

@@ -232,9 +232,11 @@ fn clothes_lie_outside_the_skin_they_were_made_on() {
         Kind::Tunic,
         Kind::Jacket,
     ] {
-        for degrees in [0.0, 12.0] {
+        let usual = Pattern::new("cloth", kind).ease;
+        for (degrees, ease) in [(0.0, usual), (12.0, usual), (0.0, 0.0015), (8.0, 0.030)] {
             let pattern = Pattern {
                 grain: 0.018,
+                ease,
                 ..Pattern::new("cloth", kind)
             }
             .built_at(degrees);
@@ -251,7 +253,7 @@ fn clothes_lie_outside_the_skin_they_were_made_on() {
                 .expect("vertices");
             assert!(
                 least > 0.0,
-                "{kind:?} at {degrees}: {:.2} mm at {place:?}",
+                "{kind:?} at {degrees}, ease {ease}: {:.2} mm at {place:?}",
                 least * 1e3
             );
         }
@@ -280,6 +282,26 @@ fn thighs_nearly_meet_and_stay_apart() {
     });
     let gap = inner.map(|p| p[0]).fold(f32::MAX, f32::min);
     assert!(gap > 0.0 && gap < 0.006, "{gap}");
+}
+
+/// With the legs bound close together a tape round one thigh has the other within reach.
+#[test]
+fn girths_hold_at_every_hip_splay() {
+    for splay in [0.0_f64, 3.0, 12.0] {
+        for shape in [BodyShape::man("man"), BodyShape::man("heavy").heavier(1.5)] {
+            let made = coarse(BodyShape {
+                hip_splay: splay.to_radians(),
+                ..shape
+            });
+            for (read, asked) in made.girths().all().into_iter().zip(made.shape.girths.all()) {
+                assert!(
+                    (read / asked - 1.0).abs() < 0.03,
+                    "{} at {splay}: {read:.3}, not {asked:.3}",
+                    made.shape.name
+                );
+            }
+        }
+    }
 }
 
 #[test]
