@@ -45,7 +45,9 @@ fn explore(name: &str, dressed: &Dressed, poses: &[(&str, &[usize])]) {
     }).collect();
     let open: f64 = as_built.iter().zip(&built_areas).filter(|(w,_)| **w > SHOWS).map(|(_,a)| a).sum::<f64>()*1e4;
     println!("{name}: {} parts, covered {:.0} cm2, shows as built {:.1}; built in {took:?}", parts.triangle.len(), built_areas.iter().sum::<f64>()*1e4, open);
+    let only_pose = std::env::var("POSE").unwrap_or_default();
     for (pose_name, frames) in poses {
+        if !pose_name.contains(&only_pose) { continue; }
         let pose = pose::all().iter().find(|p| p.name == *pose_name).unwrap();
         let sequence = Sequence::from(pose);
         if let Some(m) = gusset::fitting::missing_bones(dressed, &sequence) { println!("  {pose_name}: {m}"); continue; }
@@ -78,6 +80,33 @@ fn explore(name: &str, dressed: &Dressed, poses: &[(&str, &[usize])]) {
                 if as_built[part] > SHOWS { left_out += posed*1e4; } else { posed_sum += posed*1e4; }
             }
             let drawn: Vec<_> = moment.worn.iter().zip(&capped).map(|(p,(t,loops))| with_caps(&p.positions, t, loops)).collect();
+            if std::env::var("LIST").is_ok() {
+                let trees = moment.occluders();
+                let normals = moment.skin_normals();
+                let mut rows = Vec::new();
+                for p in 0..skin.points.len() { let part = spot[p].unwrap();
+                    let counted = moment.shows(p)||moment.gone[p];
+                    if shows[part] && !counted && skin.to_edge[p] > 0.02 {
+                        let at = moment.skin_at(p);
+                        let n = gusset::contact::layer::vertex_or_face_normal(&skin.points, p, &dressed.body.surface, &normals);
+                        let nl = (n[0]*n[0]+n[1]*n[1]+n[2]*n[2]).sqrt();
+                        let n = n.map(|v| v/nl);
+                        let (mut open, mut all) = (0.0f64, 0.0f64);
+                        for d in flat::directions(2000) { let d = d.map(|v| v as f32); let c = d[0]*n[0]+d[1]*n[1]+d[2]*n[2]; if c <= 0.0 { continue; } all += f64::from(c);
+                            let o: [f32;3] = std::array::from_fn(|k| at[k] + n[k]*0.02e-3);
+                            if !trees.iter().any(|(t,m)| t.ray_any(o, d, 100.0, *m, None)) { open += f64::from(c); } }
+                        rows.push((skin.points.area[p]*1e4, moment.outside[p]*1e3, now[part], as_built[part], open/all, p < skin.points.vertices, at));
+                    } }
+                println!("      {} listed, {:.2} cm2; by rays from the sample over 5 %: {:.2} cm2", rows.len(), rows.iter().map(|r| r.0).sum::<f64>(), rows.iter().filter(|r| r.4 > 0.05).map(|r| r.0).sum::<f64>());
+                for r in rows.iter().step_by(1 + rows.len()/40) { println!("        area {:.3} outside {:.2} mm picture {:.3} built {:.3} rays {:.3} vertex {} at {:.3?}", r.0, r.1, r.2, r.3, r.4, r.5, r.6); }
+            }
+            let mut hist = [0.0f64; 8];
+            for p in 0..skin.points.len() { let part = spot[p].unwrap(); if !(moment.shows(p)||moment.gone[p]) && shows[part] && moment.outside[p] > 0.2e-3 { hist[((now[part]*100.0) as usize / 2).min(7)] += skin.points.area[p]*1e4; } }
+            println!("      outside, not seen, by weight in steps of 2 %: {hist:.2?}");
+            if std::env::var("CAPS").is_err() { println!("      became {:.2}", (0..now.len()).filter(|&p| now[p] > SHOWS + as_built[p] && as_built[p] <= SHOWS).map(|p| areas[p]).sum::<f64>()*1e4); println!("      product {posed_sum:.2} <0.2mm {:.2} in {:.2}", 
+               (0..skin.points.len()).filter(|&p| !(moment.shows(p)||moment.gone[p]) && shows[spot[p].unwrap()] && moment.outside[p] > 0.0 && moment.outside[p] < 0.2e-3).map(|p| skin.points.area[p]*1e4).sum::<f64>(),
+               (0..skin.points.len()).filter(|&p| !(moment.shows(p)||moment.gone[p]) && shows[spot[p].unwrap()] && moment.outside[p] < 0.0 && skin.to_edge[p] > 0.02).map(|p| skin.points.area[p]*1e4).sum::<f64>()
+             ); println!("    {took:?}"); continue; }
             let capped_scene = Scene { body, worn: drawn.iter().map(|(p,t)| Mesh { positions: p, triangles: t }).collect() };
             let capped_now = flat::weights(&capped_scene, &parts, &directions, pixel);
             let total = |f: &dyn Fn(usize)->bool| (0..now.len()).filter(|&p| f(p)).map(|p| areas[p]).sum::<f64>()*1e4;

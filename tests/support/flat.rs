@@ -1,17 +1,20 @@
 //! Flat pictures: which parts of a body can be looked at, counted pixel by pixel from all sides.
 //!
-//! An orthographic z-buffer of ids, written for the tests and sharing nothing with the product's renderer or rays. Every
-//! body triangle is cut into parts; a part's weight is the share of its pixels that show, over all directions that face
-//! it. Seen straight on a part has the most pixels, edge on none, so that pixels carry the cosine by themselves.
+//! An orthographic z-buffer of triangle ids, written for the tests and sharing nothing with the product's renderer or
+//! rays. Every body triangle is cut into parts of one area. In a picture a part shows where the pixel under its centre
+//! has its triangle's id, or that of a triangle beside it; its weight is the cosine of the directions in which it shows
+//! over that of all directions that face it. (Counting all pixels of a part instead takes every part that shows in one
+//! corner for a whole one: 17.6 cm2 at 10 mm2 a part where 0.5 mm2 gives 13.)
 
 use rayon::prelude::*;
+use std::collections::HashMap;
 
 /// Nobody is there.
 pub(crate) const EMPTY: u32 = u32::MAX;
 /// Fabric, from whichever side.
 pub(crate) const FABRIC: u32 = u32::MAX - 1;
-/// Body that is not counted: beyond the asked triangles, or the inner side of the skin.
-pub(crate) const BODY: u32 = u32::MAX - 2;
+/// The inner side of the skin.
+pub(crate) const INSIDE: u32 = u32::MAX - 2;
 /// Of two things this close in depth the fabric is in front, and of two the one drawn first, metres.
 const TIE: f32 = 0.02e-3;
 
@@ -28,22 +31,45 @@ pub(crate) struct Parts {
     of: Vec<(u32, u32)>,
     /// By part: the triangle.
     pub(crate) triangle: Vec<u32>,
+    /// By part: the weights of the second and third corner at its centre.
+    centre: Vec<[f32; 2]>,
+    /// By body triangle: its corners with all vertices of one place taken for one.
+    welded: Vec<[u32; 3]>,
 }
 
 impl Parts {
     /// Cuts the triangles that `counts` takes into parts of at most `grain` square metres.
     pub(crate) fn new(body: Mesh, grain: f64, counts: impl Fn(usize) -> bool) -> Self {
-        let (mut of, mut triangle) = (Vec::new(), Vec::new());
+        let mut parts = Self {
+            of: Vec::new(),
+            triangle: Vec::new(),
+            centre: Vec::new(),
+            welded: welded(body),
+        };
         for (number, corners) in body.triangles.iter().enumerate() {
             if !counts(number) {
-                of.push((EMPTY, 0));
+                parts.of.push((EMPTY, 0));
                 continue;
             }
             let rows = (area(body.positions, *corners) / grain).sqrt().ceil().max(1.0) as u32;
-            of.push((triangle.len() as u32, rows));
-            triangle.extend((0..rows * rows).map(|_| number as u32));
+            parts.of.push((parts.triangle.len() as u32, rows));
+            parts.triangle.extend((0..rows * rows).map(|_| number as u32));
+            for column in 0..rows {
+                // Lower and upper ones take turns.
+                for place in 0..2 * (rows - column) - 1 {
+                    let third = if place % 2 == 0 { 1.0 } else { 2.0 } / 3.0;
+                    let at = |whole: u32| (whole as f32 + third) / rows as f32;
+                    parts.centre.push([at(column), at(place / 2)]);
+                }
+            }
         }
-        Self { of, triangle }
+        parts
+    }
+
+    /// Whether two body triangles are one, or meet.
+    fn meet(&self, a: u32, b: u32) -> bool {
+        let (a, b) = (self.welded[a as usize], self.welded[b as usize]);
+        a.iter().any(|corner| b.contains(corner))
     }
 
     /// The part of a triangle at the weights of its second and third corner; `None` where it is not counted.
@@ -72,11 +98,32 @@ impl Parts {
     }
 }
 
+/// Vertices at one place (to a micrometre) stand for one.
+fn welded(mesh: Mesh) -> Vec<[u32; 3]> {
+    let mut first = HashMap::new();
+    let same: Vec<u32> = (0u32..)
+        .zip(mesh.positions)
+        .map(|(vertex, at)| *first.entry(at.map(|v| (v * 1e6).round() as i64)).or_insert(vertex))
+        .collect();
+    let of = |corners: &[u32; 3]| corners.map(|corner| same[corner as usize]);
+    mesh.triangles.iter().map(of).collect()
+}
+
 fn area(positions: &[[f32; 3]], corners: [u32; 3]) -> f64 {
-    let [a, b, c] = corners.map(|corner| positions[corner as usize].map(f64::from));
-    let (u, v) = (sub(b, a), sub(c, a));
-    let normal = cross(u, v);
+    let normal = twice_area(positions, corners);
     dot(normal, normal).sqrt() / 2.0
+}
+
+/// Unit normal, 0 for a triangle without area.
+fn normal(positions: &[[f32; 3]], corners: [u32; 3]) -> [f64; 3] {
+    let normal = twice_area(positions, corners);
+    let length = dot(normal, normal).sqrt().max(f64::MIN_POSITIVE);
+    normal.map(|value| value / length)
+}
+
+fn twice_area(positions: &[[f32; 3]], corners: [u32; 3]) -> [f64; 3] {
+    let [a, b, c] = corners.map(|corner| positions[corner as usize].map(f64::from));
+    cross(sub(b, a), sub(c, a))
 }
 
 fn sub(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
@@ -117,12 +164,10 @@ pub(crate) struct Scene<'a> {
 pub(crate) struct Picture {
     pub(crate) width: usize,
     pub(crate) height: usize,
-    /// By pixel, row by row from the top: a part, or one of the ids above.
+    /// By pixel, row by row from the top: a body triangle, or one of the ids above.
     pub(crate) ids: Vec<u32>,
     /// By pixel: towards the one who looks, metres.
     depth: Vec<f32>,
-    /// Every pixel a part would have with nothing in front of it.
-    all: Vec<u32>,
     eye: Eye,
 }
 
@@ -184,33 +229,54 @@ impl Picture {
             height,
             ids: vec![EMPTY; width * height],
             depth: vec![f32::MIN; width * height],
-            all: vec![0; parts.triangle.len()],
             eye,
         };
         for cloth in &scene.worn {
             picture.draw(*cloth, |_, _| FABRIC);
         }
-        picture.draw(scene.body, |triangle, weights| {
-            parts.at(triangle, weights).map_or(BODY, |part| part as u32)
-        });
+        let skin = |triangle, faces| if faces { triangle } else { INSIDE };
+        picture.draw(scene.body, skin);
         picture
     }
 
-    /// Draws a mesh over what is there; `id` names a pixel by triangle and the weights of its second and third corner.
-    fn draw(&mut self, mesh: Mesh, id: impl Fn(usize, [f32; 2]) -> u32) {
+    /// Draws a mesh over what is there; `id` names a triangle that faces the eye, or does not.
+    fn draw(&mut self, mesh: Mesh, id: impl Fn(u32, bool) -> u32) {
         let projected: Vec<[f32; 3]> = mesh.positions.iter().map(|at| self.eye.project(*at)).collect();
-        for (number, corners) in mesh.triangles.iter().enumerate() {
+        for (number, corners) in (0u32..).zip(mesh.triangles) {
             let [a, b, c] = corners.map(|corner| projected[corner as usize]);
-            self.draw_triangle([a, b, c], |weights| id(number, weights));
+            // Rows run down: a triangle that faces the eye runs clockwise here, and `twice` is negative.
+            let twice = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
+            if twice != 0.0 && !twice.is_nan() {
+                self.draw_triangle([a, b, c], twice, id(number, twice < 0.0));
+            }
         }
     }
 
-    fn draw_triangle(&mut self, [a, b, c]: [[f32; 3]; 3], id: impl Fn([f32; 2]) -> u32) {
-        // Rows run down: a triangle that faces the eye runs clockwise here, and `twice` is negative.
-        let twice = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
-        if twice == 0.0 || twice.is_nan() {
-            return;
-        }
+    /// Whether the centre of a part shows: its triangle, or one beside it, has the pixel there, and fabric none of the four
+    /// pixels round it. (With that pixel alone a place half a pixel behind the fabric's edge shows whenever the raster
+    /// falls well, which is more often than in 5 % of the pictures.)
+    fn shows(&self, scene: &Scene, parts: &Parts, part: usize) -> bool {
+        let triangle = parts.triangle[part];
+        let [a, b, c] = scene.body.triangles[triangle as usize];
+        let [second, third] = parts.centre[part];
+        let at = |vertex: u32, axis: usize| scene.body.positions[vertex as usize][axis];
+        let place = std::array::from_fn(|axis| {
+            (1.0 - second - third) * at(a, axis) + second * at(b, axis) + third * at(c, axis)
+        });
+        let [column, row, _] = self.eye.project(place);
+        let id = |column: f32, row: f32| {
+            let (column, row) = (column.clamp(0.0, self.width as f32 - 1.0), row.clamp(0.0, self.height as f32 - 1.0));
+            self.ids[row as usize * self.width + column as usize]
+        };
+        let own = id(column, row);
+        own < INSIDE
+            && parts.meet(own, triangle)
+            && [[-0.5, -0.5], [-0.5, 0.5], [0.5, -0.5], [0.5, 0.5]]
+                .iter()
+                .all(|[x, y]| id(column + x, row + y) != FABRIC)
+    }
+
+    fn draw_triangle(&mut self, [a, b, c]: [[f32; 3]; 3], twice: f32, id: u32) {
         let range = |axis: usize, size: usize| {
             let least = a[axis].min(b[axis]).min(c[axis]);
             let most = a[axis].max(b[axis]).max(c[axis]);
@@ -223,7 +289,6 @@ impl Picture {
         if right < left as f32 || bottom < top as f32 {
             return;
         }
-        let faces = twice < 0.0;
         for row in top..=bottom as usize {
             let y = row as f32 + 0.5 - a[1];
             for column in left..=right as usize {
@@ -234,14 +299,6 @@ impl Picture {
                     continue;
                 }
                 let depth = a[2] + second * (b[2] - a[2]) + third * (c[2] - a[2]);
-                let id = match id([second, third]) {
-                    FABRIC => FABRIC,
-                    _ if !faces => BODY,
-                    id => id,
-                };
-                if id < BODY {
-                    self.all[id as usize] += 1;
-                }
                 let pixel = row * self.width + column;
                 if depth > self.depth[pixel] + TIE {
                     (self.depth[pixel], self.ids[pixel]) = (depth, id);
@@ -251,27 +308,37 @@ impl Picture {
     }
 }
 
-/// By part: the share of its pixels that show, over all directions that face it; 0 where none does.
+/// By part: the share of its directions in which it shows, each weighing the cosine to its normal; 0 where none faces it.
 pub(crate) fn weights(scene: &Scene, parts: &Parts, directions: &[[f64; 3]], pixel: f64) -> Vec<f64> {
+    let normals: Vec<[f64; 3]> = (0..scene.body.triangles.len())
+        .map(|number| normal(scene.body.positions, scene.body.triangles[number]))
+        .collect();
     let count = parts.triangle.len();
-    let empty = || (vec![0u32; count], vec![0u32; count]);
-    let add = |(mut seen, mut all): (Vec<u32>, Vec<u32>), picture: Picture| {
-        for id in picture.ids.iter().filter(|id| **id < BODY) {
-            seen[*id as usize] += 1;
+    let empty = || vec![[0.0f64; 2]; count];
+    let add = |mut sums: Vec<[f64; 2]>, (direction, picture): (&[f64; 3], Picture)| {
+        for (part, sum) in sums.iter_mut().enumerate() {
+            let triangle = parts.triangle[part];
+            let cosine = dot(normals[triangle as usize], *direction);
+            if cosine > 0.0 {
+                sum[0] += if picture.shows(scene, parts, part) { cosine } else { 0.0 };
+                sum[1] += cosine;
+            }
         }
-        all.iter_mut().zip(&picture.all).for_each(|(sum, own)| *sum += own);
-        (seen, all)
+        sums
     };
-    let sum = |mut a: (Vec<u32>, Vec<u32>), b: (Vec<u32>, Vec<u32>)| {
-        a.0.iter_mut().zip(&b.0).for_each(|(sum, own)| *sum += own);
-        a.1.iter_mut().zip(&b.1).for_each(|(sum, own)| *sum += own);
-        a
+    // In chunks of a fixed size, so that the sums do not depend on who adds them.
+    let sums: Vec<Vec<[f64; 2]>> = directions
+        .par_chunks(16)
+        .map(|chunk| {
+            let drawn = chunk
+                .iter()
+                .map(|towards| (towards, Picture::new(scene, parts, *towards, pixel)));
+            drawn.fold(empty(), add)
+        })
+        .collect();
+    let share = |part: usize| {
+        let of = |which: usize| sums.iter().map(|chunk| chunk[part][which]).sum::<f64>();
+        of(0) / of(1).max(f64::MIN_POSITIVE)
     };
-    let (seen, all) = directions
-        .par_iter()
-        .map(|direction| Picture::new(scene, parts, *direction, pixel))
-        .fold(empty, add)
-        .reduce(empty, sum);
-    let share = |(seen, all): (&u32, &u32)| f64::from(*seen) / f64::from((*all).max(1));
-    seen.iter().zip(&all).map(share).collect()
+    (0..count).map(share).collect()
 }
