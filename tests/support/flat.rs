@@ -15,11 +15,6 @@ pub(crate) const EMPTY: u32 = u32::MAX;
 pub(crate) const FABRIC: u32 = u32::MAX - 1;
 /// The inner side of the skin.
 pub(crate) const INSIDE: u32 = u32::MAX - 2;
-/// Fabric stands out by this along its normal, metres: skin that is out by less is rounding (DESIGN 6), not seen.
-const TIE: f64 = 0.2e-3;
-/// Seen more obliquely than this cosine it stands out no further in depth.
-const OBLIQUE: f64 = 0.1;
-
 /// A mesh, borrowed.
 #[derive(Clone, Copy)]
 pub(crate) struct Mesh<'a> {
@@ -85,7 +80,8 @@ impl Parts {
         let row = ((third * most) as u32).min(rows - 1 - column);
         // Columns hold 2 (rows - column) - 1 parts, one behind the other.
         let before = column * (2 * rows - column);
-        let upper = second * most - column as f32 + third * most - row as f32 > 1.0 && row + column + 1 < rows;
+        let upper =
+            second * most - column as f32 + third * most - row as f32 > 1.0 && row + column + 1 < rows;
         Some((first + before + 2 * row + u32::from(upper)) as usize)
     }
 
@@ -105,7 +101,11 @@ fn welded(mesh: Mesh) -> Vec<[u32; 3]> {
     let mut first = HashMap::new();
     let same: Vec<u32> = (0u32..)
         .zip(mesh.positions)
-        .map(|(vertex, at)| *first.entry(at.map(|v| (v * 1e6).round() as i64)).or_insert(vertex))
+        .map(|(vertex, at)| {
+            *first
+                .entry(at.map(|v| (v * 1e6).round() as i64))
+                .or_insert(vertex)
+        })
         .collect();
     let of = |corners: &[u32; 3]| corners.map(|corner| same[corner as usize]);
     mesh.triangles.iter().map(of).collect()
@@ -178,12 +178,40 @@ pub(crate) fn openings(mesh: Mesh) -> Vec<Vec<u32>> {
     found
 }
 
+/// The places of a mesh's vertices, moved out along their normals.
+pub(crate) fn raised(mesh: Mesh, by: f64) -> Vec<[f32; 3]> {
+    let mut sums = vec![[0.0f64; 3]; mesh.positions.len()];
+    let welded = welded(mesh);
+    for (corners, own) in welded.iter().zip(mesh.triangles) {
+        let normal = twice_area(mesh.positions, *own);
+        for corner in corners {
+            let sum = &mut sums[*corner as usize];
+            *sum = std::array::from_fn(|axis| sum[axis] + normal[axis]);
+        }
+    }
+    let mut positions = mesh.positions.to_vec();
+    for (corners, own) in welded.iter().zip(mesh.triangles) {
+        for (corner, vertex) in corners.iter().zip(own) {
+            let sum = sums[*corner as usize];
+            let factor = by / dot(sum, sum).sqrt().max(f64::MIN_POSITIVE);
+            let at = mesh.positions[*vertex as usize];
+            positions[*vertex as usize] =
+                std::array::from_fn(|axis| (f64::from(at[axis]) + sum[axis] * factor) as f32);
+        }
+    }
+    positions
+}
+
 /// A mesh with its openings closed by fans about their middles.
 pub(crate) fn closed(mesh: Mesh, openings: &[Vec<u32>]) -> (Vec<[f32; 3]>, Vec<[u32; 3]>) {
     let (mut positions, mut triangles) = (mesh.positions.to_vec(), mesh.triangles.to_vec());
     for ring in openings {
         let middle = positions.len() as u32;
-        let sum = |axis: usize| ring.iter().map(|vertex| mesh.positions[*vertex as usize][axis]).sum::<f32>();
+        let sum = |axis: usize| {
+            ring.iter()
+                .map(|vertex| mesh.positions[*vertex as usize][axis])
+                .sum::<f32>()
+        };
         positions.push(std::array::from_fn(|axis| sum(axis) / ring.len() as f32));
         let ends = ring.iter().zip(ring.iter().cycle().skip(1));
         triangles.extend(ends.map(|(a, b)| [*b, *a, middle]));
@@ -250,7 +278,12 @@ impl Picture {
     pub(crate) fn new(scene: &Scene, parts: &Parts, towards: [f64; 3], pixel: f64) -> Self {
         let mut eye = Eye::new(towards, pixel);
         let (mut least, mut most) = ([f64::MAX; 2], [f64::MIN; 2]);
-        let counted = scene.body.triangles.iter().zip(&parts.of).filter(|(_, of)| of.0 != EMPTY);
+        let counted = scene
+            .body
+            .triangles
+            .iter()
+            .zip(&parts.of)
+            .filter(|(_, of)| of.0 != EMPTY);
         for corner in counted.flat_map(|(corners, _)| corners) {
             let at = scene.body.positions[*corner as usize].map(f64::from);
             for (axis, along) in [eye.right, eye.up].into_iter().enumerate() {
@@ -269,26 +302,18 @@ impl Picture {
             eye,
         };
         for cloth in &scene.worn {
-            picture.draw(*cloth, TIE, |_, _| FABRIC);
+            picture.draw(*cloth, |_, _| FABRIC);
         }
         let skin = |triangle, faces| if faces { triangle } else { INSIDE };
-        picture.draw(scene.body, 0.0, skin);
+        picture.draw(scene.body, skin);
         picture
     }
 
-    /// Draws a mesh over what is there, raised by `tie` along its normals; `id` names a triangle that faces the eye, or does
-    /// not.
-    fn draw(&mut self, mesh: Mesh, tie: f64, id: impl Fn(u32, bool) -> u32) {
+    /// Draws a mesh over what is there; `id` names a triangle that faces the eye, or does not.
+    fn draw(&mut self, mesh: Mesh, id: impl Fn(u32, bool) -> u32) {
         let projected: Vec<[f32; 3]> = mesh.positions.iter().map(|at| self.eye.project(*at)).collect();
         for (number, corners) in (0u32..).zip(mesh.triangles) {
-            let raise = if tie > 0.0 {
-                let cosine = dot(normal(mesh.positions, *corners), self.eye.towards).abs();
-                (tie / cosine.max(OBLIQUE)) as f32
-            } else {
-                0.0
-            };
-            let raised = |[column, row, depth]: [f32; 3]| [column, row, depth + raise];
-            let [a, b, c] = corners.map(|corner| raised(projected[corner as usize]));
+            let [a, b, c] = corners.map(|corner| projected[corner as usize]);
             // Rows run down: a triangle that faces the eye runs clockwise here, and `twice` is negative.
             let twice = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
             if twice != 0.0 && !twice.is_nan() {
@@ -310,7 +335,10 @@ impl Picture {
         });
         let [column, row, _] = self.eye.project(place);
         let id = |column: f32, row: f32| {
-            let (column, row) = (column.clamp(0.0, self.width as f32 - 1.0), row.clamp(0.0, self.height as f32 - 1.0));
+            let (column, row) = (
+                column.clamp(0.0, self.width as f32 - 1.0),
+                row.clamp(0.0, self.height as f32 - 1.0),
+            );
             self.ids[row as usize * self.width + column as usize]
         };
         let own = id(column, row);
@@ -365,7 +393,11 @@ pub(crate) fn weights(scene: &Scene, parts: &Parts, directions: &[[f64; 3]], pix
             let triangle = parts.triangle[part];
             let cosine = dot(normals[triangle as usize], *direction);
             if cosine > 0.0 {
-                sum[0] += if picture.shows(scene, parts, part) { cosine } else { 0.0 };
+                sum[0] += if picture.shows(scene, parts, part) {
+                    cosine
+                } else {
+                    0.0
+                };
                 sum[1] += cosine;
             }
         }
