@@ -38,39 +38,30 @@ const TIE: f64 = 0.2e-3;
 /// Directions of a picture count.
 const DIRECTIONS: usize = 120;
 
-/// Pairs that cannot meet the bound in some frame, and why. All but the last also show skin that is looked at obliquely
-/// through an opening, behind fabric that still lies straight out of it: no skin through fabric, and not uncovered.
-const LOOKED_INTO: [(&str, &str); 6] = [
+/// Pairs that cannot meet the bound in some frame, by how many cm2 the product may fall short, and why. All of them show
+/// skin that is looked at obliquely through an opening, behind fabric that still lies straight out of it: by DESIGN 6 that
+/// is neither skin through fabric nor uncovered (`lift`, `seam_gap` and the retreat of the edge say it). Seen in pictures.
+const LOOKED_INTO: [(&str, f64, &str); 7] = [
     (
         "average + average_build0",
-        "the waist stands off: up to 5 cm2 beneath it are looked at from above",
+        8.0,
+        "down the waist and up the hems, which stand off by a little",
     ),
-    (
-        "average + average_defect_oversmooth",
-        "the waist stands off by a little: 3 cm2 beneath it",
-    ),
+    ("average + average_defect_oversmooth", 5.0, "down the waist"),
     (
         "wren + skirt",
-        "up the skirt, legs apart: 45 cm2; with the hem closed 0",
+        90.0,
+        "up the skirt, legs apart; with its openings closed 0",
     ),
     (
-        "wren + work_trousers_9_ripped",
-        "obliquely through the burst seam: up to 82 cm2, 20 straight beneath it",
+        "wren + work_trousers_9_smoothed",
+        7.0,
+        "down the waist at the back",
     ),
-    (
-        "wren + work_trousers_9_climbing",
-        "up the leg beside the shin that stays behind: up to 48 cm2",
-    ),
-    (
-        "wren + work_trousers_9_waistband",
-        "down the gaping waist: up to 136 cm2",
-    ),
+    ("wren + work_trousers_9_ripped", 80.0, "through the burst seam"),
+    ("wren + work_trousers_9_climbing", 55.0, "up the leg that climbs"),
+    ("wren + work_trousers_9_waistband", 140.0, "down the gaping waist"),
 ];
-/// Not near, but no opening explains it either.
-const UNEXPLAINED: [(&str, &str); 1] = [(
-    "wren + work_trousers_9_smoothed",
-    "walk 0: 3 cm2 by the pictures, none by the product; its other frames agree",
-)];
 
 /// A pair in a frame: areas in cm2.
 #[derive(Debug)]
@@ -107,11 +98,11 @@ impl Row {
         )
     }
 
-    fn is_listed(&self) -> bool {
-        LOOKED_INTO
-            .iter()
-            .chain(&UNEXPLAINED)
-            .any(|(pair, _)| *pair == self.pair)
+    /// Near, or short of the pictures by no more than what is looked at through a listed opening.
+    fn is_known(&self) -> bool {
+        let short = self.picture - self.product;
+        let listed = LOOKED_INTO.iter().find(|(pair, ..)| *pair == self.pair);
+        self.is_near() || listed.is_some_and(|(_, most, _)| (0.0..=*most).contains(&short))
     }
 }
 
@@ -123,7 +114,10 @@ struct Study<'a> {
     cloths: Vec<Vec<[u32; 3]>>,
     openings: Vec<Vec<Vec<u32>>>,
     directions: Vec<[f64; 3]>,
+    /// By part: its weight as built.
     as_built: Vec<f64>,
+    /// By part: left out.
+    shows_as_built: Vec<bool>,
     areas_as_built: Vec<f64>,
     /// By covered skin sample of the product: the part it lies in.
     part_of: Vec<usize>,
@@ -162,24 +156,33 @@ impl<'a> Study<'a> {
             })
             .collect();
         let directions = flat::directions(DIRECTIONS);
-        let raised: Vec<Vec<[f32; 3]>> = dressed
-            .layers
-            .iter()
-            .zip(&cloths)
-            .map(|(layer, triangles)| {
-                let positions = &layer.surface.positions;
-                flat::raised(Mesh { positions, triangles }, TIE)
-            })
-            .collect();
-        let worn = raised
-            .iter()
-            .zip(&cloths)
-            .map(|(positions, triangles)| Mesh { positions, triangles });
-        let scene = Scene {
-            body,
-            worn: worn.collect(),
+        let built = |by: f64| {
+            let raised: Vec<Vec<[f32; 3]>> = dressed
+                .layers
+                .iter()
+                .zip(&cloths)
+                .map(|(layer, triangles)| {
+                    let positions = &layer.surface.positions;
+                    flat::raised(Mesh { positions, triangles }, by)
+                })
+                .collect();
+            let worn = raised
+                .iter()
+                .zip(&cloths)
+                .map(|(positions, triangles)| Mesh { positions, triangles });
+            let scene = Scene {
+                body,
+                worn: worn.collect(),
+            };
+            flat::weights(&scene, &parts, &directions, PIXEL)
         };
-        let as_built = flat::weights(&scene, &parts, &directions, PIXEL);
+        let as_built = built(TIE);
+        // What is out by less than the tie as built shows as built, too.
+        let shows_as_built = built(0.0)
+            .iter()
+            .zip(&as_built)
+            .map(|(plain, raised)| plain.max(*raised) > SHOWS)
+            .collect();
         let part_of = (0..skin.len())
             .map(|point| {
                 let [_, second, third] = skin.barycentric[point];
@@ -190,6 +193,7 @@ impl<'a> Study<'a> {
             areas_as_built: parts.areas(body),
             part_of,
             as_built,
+            shows_as_built,
             directions,
             cloths,
             openings,
@@ -218,7 +222,7 @@ impl<'a> Study<'a> {
             let part = self.part_of[point];
             let area = skin.area[point] * 1e4;
             all += area;
-            if self.as_built[part] <= SHOWS {
+            if !self.shows_as_built[part] {
                 product += area * areas[part] / self.areas_as_built[part];
             }
         }
@@ -243,7 +247,7 @@ impl<'a> Study<'a> {
     }
 
     fn became_visible(&self, now: &[f64], part: usize) -> bool {
-        self.as_built[part] <= SHOWS && now[part] > SHOWS + self.as_built[part]
+        !self.shows_as_built[part] && now[part] > SHOWS + self.as_built[part]
     }
 
     /// Posed area of what became visible, cm2.
@@ -429,11 +433,7 @@ fn wear(rigs: &Path, (body, garment): (&str, &str)) -> (String, Dressed) {
 
 /// All near but those that are listed.
 fn check(rows: &[Row]) {
-    let over: Vec<String> = rows
-        .iter()
-        .filter(|row| !row.is_near() && !row.is_listed())
-        .map(Row::line)
-        .collect();
+    let over: Vec<String> = rows.iter().filter(|row| !row.is_known()).map(Row::line).collect();
     assert!(over.is_empty(), "over 15 % or 2 cm2:\n{}", over.join("\n"));
 }
 
@@ -461,8 +461,8 @@ fn every_pair_of_the_rigs_and_the_demo() {
             let (name, dressed) = wear(&rigs, pair);
             rows.extend(study(&name, &dressed, &POSES));
         }
-        for (pair, why) in LOOKED_INTO.iter().chain(&UNEXPLAINED) {
-            let stale = rows.iter().all(|row| row.pair != *pair || row.is_near());
+        for (pair, _, why) in LOOKED_INTO {
+            let stale = rows.iter().all(|row| row.pair != pair || row.is_near());
             assert!(!stale, "{pair} meets the bound: {why}");
         }
     }
