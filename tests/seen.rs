@@ -4,7 +4,8 @@
 //! views worth over 5 % of its cosine weight, and by 5 % more than as built (at hems and waists the weight runs from a half
 //! to nothing; without that a strip crosses 5 % in every pose). What shows as built is left out on both sides. The product
 //! publishes areas as built of `skin_shows` and `uncovered`, inner and edge; here the same samples are weighed by the posed
-//! area of their triangles. `SEEN_PICTURES=DIR` writes pictures: skin that shows red, other covered skin yellow.
+//! area of their triangles. Which skin is covered is not in question here: both count on triangles that the product calls
+//! covered. `SEEN_PICTURES=DIR` writes pictures: skin that shows red, other covered skin yellow.
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 

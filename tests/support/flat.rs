@@ -3,8 +3,10 @@
 //! An orthographic z-buffer of triangle ids, written for the tests and sharing nothing with the product's renderer or
 //! rays. Every body triangle is cut into parts of one area. In a picture a part shows where the pixel under its centre
 //! has its triangle's id, or that of a triangle beside it; its weight is the cosine of the directions in which it shows
-//! over that of all directions that face it. (Counting all pixels of a part instead takes every part that shows in one
-//! corner for a whole one: 17.6 cm2 at 10 mm2 a part where 0.5 mm2 gives 13.)
+//! over that of all directions that face it.
+//! Counting all pixels of a part instead takes every part that shows in one corner for a whole one. On the trousers of
+//! build 9 in a squat: 28.1 cm2 by whole triangles, 17.6 by parts of 10 mm2, 15.2 of 2 mm2; by centres 11.1 with pixels of
+//! 1 mm, 12.0 of 0.5 mm.
 
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -15,6 +17,7 @@ pub(crate) const EMPTY: u32 = u32::MAX;
 pub(crate) const FABRIC: u32 = u32::MAX - 1;
 /// The inner side of the skin.
 pub(crate) const INSIDE: u32 = u32::MAX - 2;
+
 /// A mesh, borrowed.
 #[derive(Clone, Copy)]
 pub(crate) struct Mesh<'a> {
