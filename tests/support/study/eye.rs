@@ -13,7 +13,8 @@ const PIXEL: f64 = 1.5e-3;
 const DIRECTIONS: usize = 100;
 /// Skin nearer than this to skin that shows as built lies beside an edge and is left out, metres for such a thigh.
 const BESIDE: f32 = 0.020;
-
+/// Fabric stands out by this, metres: skin that is out by less is rounding (DESIGN 6), not seen.
+const TIE: f64 = 0.2e-3;
 /// Skin further than this from any cloth is not covered by it, metres for such a thigh.
 const NEAR: f32 = 0.040;
 
@@ -38,7 +39,8 @@ impl Eye {
             positions: &layer.surface.positions,
             triangles: &layer.surface.triangles,
         };
-        let worn = vec![cloth];
+        let outer = flat::raised(cloth, TIE);
+        let worn = vec![stands_out(cloth, &outer)];
         let as_built = flat::weights(&Scene { body, worn }, &parts, &directions, PIXEL * scale);
         let centres = parts.centres(body);
         let shown: Vec<[f32; 3]> = (centres.iter().zip(&as_built))
@@ -74,15 +76,18 @@ impl Eye {
             positions: scratch.layer_positions(0),
             triangles: &dressed.layers[0].surface.triangles,
         };
-        let scene = Scene {
-            body,
-            worn: vec![cloth],
-        };
+        let outer = flat::raised(cloth, TIE);
+        let worn = vec![stands_out(cloth, &outer)];
+        let scene = Scene { body, worn };
         let weights = flat::weights(&scene, &self.parts, &self.directions, PIXEL * self.scale);
         let areas = self.parts.areas(body);
         let shows = |part: &usize| self.covered[*part] && weights[*part] > SHOWS + self.as_built[*part];
         (0..areas.len()).filter(shows).map(|part| areas[part] * 1e4).sum()
     }
+}
+
+fn stands_out<'a>(cloth: Mesh<'a>, positions: &'a [[f32; 3]]) -> Mesh<'a> {
+    Mesh { positions, ..cloth }
 }
 
 fn skin<'a>(dressed: &'a Dressed, positions: &'a [[f32; 3]]) -> Mesh<'a> {
