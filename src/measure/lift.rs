@@ -18,7 +18,7 @@ pub static MEASURE: Measure = Measure {
             path: "area_cm2",
             about: "area that stands off too far",
             unit: Unit::Area,
-            limit: Some(Limit::fixed(4.0, 15.0, Some(20.0))),
+            limit: Some(Limit::fixed(8.0, 15.0, Some(20.0))),
         },
         Number {
             path: "worst_mm",

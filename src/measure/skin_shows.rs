@@ -16,7 +16,7 @@ pub static MEASURE: Measure = Measure {
             path: "inner.area_cm2",
             about: "area that shows, 20 mm or more from an edge",
             unit: Unit::Area,
-            limit: Some(Limit::fixed(1.0, 15.0, Some(60.0))),
+            limit: Some(Limit::fixed(1.0, 20.0, Some(60.0))),
         },
         Number {
             path: "inner.depth_mm",
