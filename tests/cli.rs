@@ -2,9 +2,12 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
+#[path = "support/binary.rs"]
+mod binary;
 #[path = "support/files.rs"]
 mod files;
 
+use binary::{gusset, is_empty, refuses};
 use files::files;
 use gusset::demo::{BodyShape, Fault, Kind, Pattern, Piece, body, garment, plant};
 use gusset::rig::Rig;
@@ -70,40 +73,6 @@ fn rack() -> &'static Rack {
 
 fn file(name: &str) -> PathBuf {
     rack().folder.path().join(name)
-}
-
-/// Runs the binary in a fresh empty folder and hands both back.
-fn gusset(words: &[&str]) -> (Output, tempfile::TempDir) {
-    let place = tempfile::tempdir().unwrap();
-    let output = Command::new(env!("CARGO_BIN_EXE_gusset"))
-        .args(words)
-        .current_dir(place.path())
-        .output()
-        .unwrap();
-    (output, place)
-}
-
-fn is_empty(folder: &Path) -> bool {
-    std::fs::read_dir(folder).unwrap().next().is_none()
-}
-
-/// Exit code 2, one sentence that holds the words, nothing written.
-fn refuses(words: &[&str], said: &[&str]) {
-    let (output, place) = gusset(words);
-    let all = format!(
-        "{}{}",
-        String::from_utf8_lossy(&output.stdout),
-        String::from_utf8_lossy(&output.stderr)
-    );
-    assert_eq!(output.status.code(), Some(2), "{words:?}: {all}");
-    for word in said {
-        assert!(
-            all.replace('\n', " ").contains(word),
-            "{words:?} does not say `{word}`: {all}"
-        );
-    }
-    assert!(!all.contains("panicked"), "{all}");
-    assert!(is_empty(place.path()), "{words:?} wrote something");
 }
 
 fn path(name: &str) -> String {
