@@ -12,8 +12,7 @@ use files::files;
 use gusset::demo::{BodyShape, Fault, Kind, Pattern, Piece, body, garment, plant};
 use gusset::rig::Rig;
 use gusset::rig::gltf::{GlbMaterial, GlbScene, GlbSurface, glb};
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::path::PathBuf;
 use std::sync::OnceLock;
 
 struct Rack {
