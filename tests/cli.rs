@@ -13,6 +13,7 @@ use gusset::demo::{BodyShape, Fault, Kind, Pattern, Piece, body, garment, plant}
 use gusset::rig::Rig;
 use gusset::rig::gltf::{GlbMaterial, GlbScene, GlbSurface, glb};
 use std::path::PathBuf;
+use std::process::Command;
 use std::sync::OnceLock;
 
 struct Rack {
