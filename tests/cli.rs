@@ -562,7 +562,7 @@ fn two_garments_are_compared_in_words_and_in_numbers() {
         assert!(report.join(file).is_file(), "{file}");
     }
     // The same whichever is named first.
-    let (output, place) = gusset(&[&words[..], &["--json"]].concat());
+    let (output, place) = gusset(&[&words[..], &["--format", "json"]].concat());
     assert!(is_empty(place.path()));
     let value: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!(value["poses"][0]["better"], "a");
@@ -574,7 +574,8 @@ fn two_garments_are_compared_in_words_and_in_numbers() {
         &wearer,
         "--poses",
         "standing,sitting",
-        "--json",
+        "--format",
+        "json",
     ];
     let (output, _) = gusset(&turned);
     let other: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
