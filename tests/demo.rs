@@ -6,8 +6,9 @@
 #[allow(dead_code, reason = "the study plants faults as well")]
 mod draw;
 
+use gusset::contact::Scratch;
 use gusset::demo::{BodyShape, Fault, Kind, Mannequin, Pattern, Piece, body, garment, plant, scenario};
-use gusset::fitting::{Plan, Sequence, run};
+use gusset::fitting::{Plan, Sequence, joints_at, run};
 use gusset::outcome::{Fitting, Verdict};
 use gusset::pose;
 use gusset::rig::Rig;
@@ -94,7 +95,7 @@ fn clean_trousers_sit_stand_and_stride() {
 }
 
 /// Every clean garment of the demo on the body it was made for, over what it is worn over. Those that say which true
-/// fault they have must fail, and stand at least; all others must pass.
+/// fault they have fail where the sentence says, and nowhere else; all others pass.
 #[test]
 fn clean_garments_pass_or_say_their_fault() {
     let rack = scenario();
@@ -116,18 +117,72 @@ fn clean_garments_pass_or_say_their_fault() {
         })
         .unwrap();
         let fitting = run(&dressed, &plan_of(&EASY_POSES), &|| ());
-        let name = &worn.piece.name;
-        if worn.shows.is_none() {
-            assert_eq!(failing(&fitting), [], "{name}");
-        } else {
-            // Said to show a true fault: it must, or the sentence is stale; but it is no fault to stand in it.
-            let failing = failing(&fitting);
-            assert!(!failing.is_empty(), "{name} is better than the demo says");
-            assert!(
-                failing.iter().all(|(pose, _)| !["", "standing"].contains(pose)),
-                "{name}: {failing:?}"
-            );
-        }
+        let name = worn.piece.name.as_str();
+        let known = known_to_fail(name);
+        let failing = failing(&fitting);
+        let unknown = failing.iter().find(|(pose, what)| {
+            let said = |(poses, measures): &(&[&str], &[&str])| {
+                poses.contains(pose) && measures.iter().any(|measure| what.starts_with(measure))
+            };
+            !known.iter().any(said)
+        });
+        assert_eq!(unknown, None, "{name}: {failing:?}");
+        // Who says that a garment shows a true fault, and it passes, says something stale.
+        assert_eq!(worn.shows.is_some(), !failing.is_empty(), "{name}: {failing:?}");
+    }
+}
+
+/// What a garment of the demo fails without a planted fault, as its sentence says: poses and measures.
+fn known_to_fail(name: &str) -> Vec<(&'static [&'static str], &'static [&'static str])> {
+    let armpit: &[&str] = &["skin_shows", "layer_shows", "dip", "stretch", "texture_drift"];
+    match name {
+        "work_trousers_0" => vec![(
+            &[
+                "wide_stance",
+                "leg_raise",
+                "sitting",
+                "sitting_leaning",
+                "sitting_knees_apart",
+            ],
+            &["lift", "stretch", "skin_shows.inner"],
+        )],
+        "skirt" => vec![(
+            &[
+                "wide_stance",
+                "bend_forward",
+                "leg_raise",
+                "sitting",
+                "sitting_leaning",
+                "sitting_knees_apart",
+            ],
+            &["uncovered", "skin_shows", "lift", "stretch", "texture_drift"],
+        )],
+        "tunic" | "padded_jacket" => vec![
+            (&["arms_forward"], armpit),
+            (&["bend_forward", "elbows_bent"], &["texture_drift"]),
+        ],
+        _ => Vec::new(),
+    }
+}
+
+/// Standing, three hundredths of their height below the crotch, the crew's thighs are a finger's breadth or two apart.
+#[test]
+fn the_crews_thighs_nearly_touch() {
+    for piece in scenario().bodies {
+        let dressed = dress_rigs(piece.rig.clone(), piece.rig.clone());
+        let standing = pose::find("standing").unwrap();
+        let world = joints_at(&dressed, &Sequence::from(&standing).frames[0]);
+        let mut scratch = Scratch::new(&dressed.body, &dressed.layers);
+        scratch.pose(&dressed.body, &dressed.layers, &world);
+        let at = scratch.body_positions();
+        let tall = at.iter().map(|p| p[1]).fold(f32::MIN, f32::max)
+            - at.iter().map(|p| p[1]).fold(f32::MAX, f32::min);
+        let low = at.iter().map(|p| p[1]).fold(f32::MAX, f32::min);
+        let middle = at.iter().filter(|p| p[0].abs() < 1e-4 && p[1] < low + 0.6 * tall);
+        let crotch = middle.map(|p| p[1]).fold(f32::MAX, f32::min);
+        let level = |p: &&[f32; 3]| (p[1] - (crotch - 0.03 * tall)).abs() < 0.008 * tall && p[0] > 0.0;
+        let gap = 2.0 * at.iter().filter(level).map(|p| p[0]).fold(f32::MAX, f32::min);
+        assert!(gap > 0.0 && gap < 0.027, "{}: {gap}", piece.name);
     }
 }
 
@@ -148,7 +203,9 @@ const EASY_POSES: [&str; 9] = [
 fn named_by(fault: Fault) -> &'static str {
     match fault {
         Fault::Bleed | Fault::Sunk => "skin_shows.inner",
-        Fault::Held | Fault::Smoothed | Fault::Climbing | Fault::Waistband => "lift",
+        Fault::Held | Fault::Smoothed => "lift",
+        Fault::Climbing => "uncovered.inner",
+        Fault::Waistband => "uncovered.edge.retreat",
         Fault::Nailed | Fault::Swapped => "stretch.beyond_skin",
         Fault::Ripped => "seam_gap",
         Fault::LightRow => "rows_unnormalised",
@@ -272,7 +329,7 @@ fn an_elbow_through_the_sleeve_is_found() {
         .cloned()
         .expect("a place")
         .region;
-    assert!(place.contains("arm") || place.contains("elbow"), "{place}");
+    assert!(place.contains("forearm") || place.contains("elbow"), "{place}");
 }
 
 /// A line from the upper arm of this fitting slips in between the two sheets of the waistband and comes out through the

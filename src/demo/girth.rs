@@ -41,7 +41,8 @@ fn tapes(body: &BodyShape) -> [Frame; 7] {
     ]
 }
 
-/// Where the thigh's tape lies, as a share of hip joint to knee: just below the crotch.
+/// Where the thigh's tape lies, as a share of hip joint to knee: 25 to 45 mm below the crotch, where the fold of the seat
+/// ends and the tape no longer touches the other thigh.
 const THIGH_TAPE: f64 = 0.31;
 
 /// Rays of a section; the error of the polygon against the curve is under 0.1 %.

@@ -58,6 +58,8 @@ pub(super) struct Panels {
 
 /// Gap between the panels of the flat pattern, metres.
 const GAP: f64 = 0.02;
+/// A neckline's band lies this far beside its panel, within the gap, metres.
+const BESIDE: f64 = 0.004;
 
 /// Front and back panels of both halves, each with vertices of its own along the seams.
 pub(super) fn lay_out(strip: &Strip, normals: &[Vec<Point>], rows: &[Vec<Row>], finish: &Finish) -> Panels {
@@ -109,6 +111,7 @@ pub(super) fn lay_out(strip: &Strip, normals: &[Vec<Point>], rows: &[Vec<Row>], 
                 grid[0].len(),
                 (base, *first == 0),
                 mirrored != strip.upward,
+                offset + width + BESIDE,
             );
             offset += width + GAP;
         }
@@ -164,12 +167,7 @@ fn emit(
     for r in 0..grid.len() - 1 {
         for c in 0..columns - 1 {
             let [a, b, d, e] = [index(r, c), index(r + 1, c), index(r, c + 1), index(r + 1, c + 1)];
-            let short = (grid[r][c] - grid[r + 1][c + 1]).norm() < (grid[r + 1][c] - grid[r][c + 1]).norm();
-            let pair = if short {
-                [[a, b, e], [a, e, d]]
-            } else {
-                [[a, b, d], [b, e, d]]
-            };
+            let pair = halves(grid, r, c).map(|half| half.map(|corner| [a, b, d, e][corner]));
             panels
                 .triangles
                 .extend(pair.map(|[p, q, s]| if flipped { [p, s, q] } else { [p, q, s] }));
@@ -177,7 +175,8 @@ fn emit(
     }
 }
 
-/// Joins the two sheets of a lined garment along its neckline: rows whose ends are free.
+/// Joins the two sheets of a lined garment along its neckline (rows whose ends are free) by a band with vertices and a
+/// strip of the pattern of its own, at `left` metres.
 fn bind_neckline(
     panels: &mut Panels,
     strip: &Strip,
@@ -185,20 +184,36 @@ fn bind_neckline(
     columns: usize,
     (base, at_front): (u32, bool),
     flipped: bool,
+    left: f64,
 ) {
     let column = if at_front { 0 } else { columns - 1 };
     let end = if at_front { 0 } else { strip.front + strip.back };
+    let index = |row: usize| base as usize + row * columns + column;
+    // The band's texture lies as the panels' does: its outer edge left or right of the inner one.
+    let outer_first = flipped != at_front;
+    let mut down = GAP;
     for row in 0..strip.rows.len() - 1 {
         let free = strip.rows[row + 1][end].x > 0.0 && !strip.round[row] && !strip.round[row + 1];
         let (Some(inner), true) = (finish.twin(row), free) else {
             continue;
         };
-        let index = |row: usize| base + (row * columns + column) as u32;
-        let [a, b, c, d] = [index(row), index(row + 1), index(inner - 1), index(inner)];
+        let corners = [index(row), index(row + 1), index(inner - 1), index(inner)];
+        let corners = corners.map(|vertex| panels.vertices[vertex].clone());
+        let [outer, next, _, within] = [0, 1, 2, 3].map(|corner: usize| corners[corner].point);
+        let (wide, long) = ((within - outer).norm(), (next - outer).norm());
+        let [near, far] = if outer_first { [0.0, wide] } else { [wide, 0.0] };
+        let places = [[near, down], [near, down + long], [far, down + long], [far, down]];
+        down += long;
+        let first = panels.vertices.len() as u32;
+        for (corner, [across, at]) in corners.into_iter().zip(places) {
+            let uv = [((left + across) / panels.side) as f32, (at / panels.side) as f32];
+            panels.vertices.push(ClothVertex { uv, ..corner });
+        }
+        let [a, b, c, d] = [0, 1, 2, 3].map(|corner| first + corner);
         let pair = [[a, c, b], [a, d, c]];
         panels
             .triangles
-            .extend(pair.map(|[p, q, s]| if flipped != at_front { [p, q, s] } else { [p, s, q] }));
+            .extend(pair.map(|[p, q, s]| if outer_first { [p, q, s] } else { [p, s, q] }));
     }
 }
 
@@ -223,18 +238,15 @@ fn flatten(grid: &[Vec<Point>]) -> Vec<Vec<Vector2<f64>>> {
             flat[r][c] = Vector2::new(flat[r][c + 1].x - (grid[r][c] - grid[r][c + 1]).norm(), down);
         }
     }
-    for _ in 0..ROUNDS {
-        for r in 0..rows {
-            for c in 0..columns {
-                for (dr, dc) in [(0, 1), (1, 0), (1, 1)] {
-                    if r + dr < rows && c + dc < columns {
-                        pull(&mut flat, grid, (r, c), (r + dr, c + dc));
-                    }
-                }
-                if r + 1 < rows && c > 0 {
-                    pull(&mut flat, grid, (r, c), (r + 1, c - 1));
-                }
-            }
+    for round in 0..ROUNDS {
+        for step in 0..rows * columns {
+            // To and fro, so that no side leads.
+            let at = if round % 2 == 0 {
+                step
+            } else {
+                rows * columns - 1 - step
+            };
+            relax(&mut flat, grid, (at / columns, at % columns));
         }
     }
     let (left, top) = (extent(&flat, 0)[0], extent(&flat, 1)[0]);
@@ -244,13 +256,60 @@ fn flatten(grid: &[Vec<Point>]) -> Vec<Vec<Vector2<f64>>> {
     flat
 }
 
-fn pull(flat: &mut [Vec<Vector2<f64>>], grid: &[Vec<Point>], a: (usize, usize), b: (usize, usize)) {
-    let rest = (grid[a.0][a.1] - grid[b.0][b.1]).norm();
-    let apart = flat[b.0][b.1] - flat[a.0][a.1];
-    let long = apart.norm();
-    if long > 1e-9 {
-        let share = apart * (0.25 * (long - rest) / long);
-        flat[a.0][a.1] += share;
-        flat[b.0][b.1] -= share;
+/// The two triangles of a cell, along its shorter diagonal: corners 0 here, 1 below, 2 beside, 3 across.
+fn halves(grid: &[Vec<Point>], r: usize, c: usize) -> [[usize; 3]; 2] {
+    let short = (grid[r][c] - grid[r + 1][c + 1]).norm() < (grid[r + 1][c] - grid[r][c + 1]).norm();
+    if short {
+        [[0, 1, 3], [0, 3, 2]]
+    } else {
+        [[0, 1, 2], [1, 3, 2]]
     }
+}
+
+/// Moves a point to where its threads have their length, as far as no triangle round it turns over: at the tips where
+/// rows crowd, threads alone would fold the pattern.
+fn relax(flat: &mut [Vec<Vector2<f64>>], grid: &[Vec<Point>], (r, c): (usize, usize)) {
+    let here = flat[r][c];
+    let (mut sum, mut count) = (Vector2::zeros(), 0.0);
+    for row in r.saturating_sub(1)..=(r + 1).min(grid.len() - 1) {
+        for column in c.saturating_sub(1)..=(c + 1).min(grid[0].len() - 1) {
+            let apart = here - flat[row][column];
+            let long = apart.norm();
+            if long > 1e-9 {
+                sum += flat[row][column] + apart * ((grid[r][c] - grid[row][column]).norm() / long);
+                count += 1.0;
+            }
+        }
+    }
+    if count == 0.0 {
+        return;
+    }
+    let wanted = sum / count - here;
+    let before = least_area(flat, grid, (r, c));
+    for share in [1.0, 0.5, 0.2, 0.05] {
+        flat[r][c] = here + wanted * share;
+        if least_area(flat, grid, (r, c)) >= before.min(SLIVER) {
+            return;
+        }
+    }
+    flat[r][c] = here;
+}
+
+/// Triangles of the pattern are kept at least this large, twice their area in square metres.
+const SLIVER: f64 = 1e-7;
+
+/// Twice the area of the smallest triangle at a point, square metres; negative where it is turned over.
+fn least_area(flat: &[Vec<Vector2<f64>>], grid: &[Vec<Point>], (r, c): (usize, usize)) -> f64 {
+    let mut least = f64::INFINITY;
+    for row in r.saturating_sub(1)..=r.min(grid.len() - 2) {
+        for column in c.saturating_sub(1)..=c.min(grid[0].len() - 2) {
+            let places =
+                [(0, 0), (1, 0), (0, 1), (1, 1)].map(|(down, beside)| flat[row + down][column + beside]);
+            for [p, q, s] in halves(grid, row, column).map(|half| half.map(|corner| places[corner])) {
+                // Rows go down and columns to the right: seen so, the corners go round the other way.
+                least = least.min((s - p).perp(&(q - p)));
+            }
+        }
+    }
+    least
 }

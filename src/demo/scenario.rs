@@ -156,10 +156,10 @@ const RACK: [Hanger; 7] = [
     hanger("pip", "wide_trousers", (Kind::WideTrousers, 8.0), None, EARTH),
 ];
 
-/// The invented crew: Wren and Brock of average build, Pip a child.
+/// The invented crew: Wren a little heavier than the average woman, Brock the average man, Pip a child.
 fn crew() -> Vec<Mannequin> {
     let crew = [
-        BodyShape::woman("wren"),
+        BodyShape::woman("wren").heavier(0.5),
         BodyShape::man("brock"),
         BodyShape::child("pip"),
     ];
@@ -195,12 +195,13 @@ fn shows(name: &str) -> Option<&'static str> {
              hid comes to light.",
         ),
         "tunic" => Some(
-            "A true fault: with the arms stretched forward the sleeve folds sharply in front of the armpit, and the \
-             fold swallows cloth; it has no gusset and its skeleton no shoulder blade to follow.",
+            "A true fault: cut in one with its sleeves, without a gusset and on a skeleton without shoulder blades. When \
+             an arm is raised or drawn back the sleeve folds at the armpit, swallows cloth and pulls what is left; bent \
+             forward or to the side the print over the back grows by a fifth.",
         ),
         "padded_jacket" => Some(
-            "A true fault, the tunic's made larger: cloth a finger's breadth off the joint folds deeper in front of \
-             the armpit, and the tunic comes through.",
+            "A true fault, the tunic's made larger: cloth a finger's breadth off the joint folds deeper at the armpit, \
+             and the tunic comes through.",
         ),
         _ => None,
     }

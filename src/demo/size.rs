@@ -153,7 +153,7 @@ impl BodyShape {
     pub fn child(name: &str) -> Self {
         Self {
             stature: 1.22,
-            hip_spacing: 0.118,
+            hip_spacing: 0.110,
             shoulder_breadth: 0.268,
             girths: Girths::from_all([0.62, 0.56, 0.655, 0.375, 0.275, 0.25, 0.17]),
             childlike: 1.0,

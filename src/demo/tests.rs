@@ -284,6 +284,72 @@ fn thighs_nearly_meet_and_stay_apart() {
     assert!(gap > 0.0 && gap < 0.006, "{gap}");
 }
 
+/// A cut pattern lies flat: no triangle of it is turned over, and nothing lies on anything else.
+#[test]
+fn the_flat_pattern_has_no_fold_and_no_overlap() {
+    const SIDE: usize = 1200;
+    let wearer = coarse(BodyShape::man("man"));
+    for kind in [
+        Kind::SlimTrousers,
+        Kind::WideTrousers,
+        Kind::Skirt,
+        Kind::Tunic,
+        Kind::Jacket,
+    ] {
+        for lined in [false, true] {
+            let pattern = Pattern {
+                grain: 0.028,
+                lined,
+                ..Pattern::new("cloth", kind)
+            };
+            let garment = garment(&wearer, &pattern);
+            let mesh = &garment.rig().meshes[0];
+            let uvs = mesh.uvs.as_ref().unwrap();
+            let mut owner = vec![false; SIDE * SIDE];
+            let (mut turned, mut signs) = ([0usize; 2], 0.0);
+            let mut twice = 0usize;
+            for triangle in &mesh.triangles {
+                let [a, b, c] = triangle.map(|corner| uvs[corner as usize].map(f64::from));
+                let side = |p: [f64; 2], q: [f64; 2], at: [f64; 2]| {
+                    (q[0] - p[0]) * (at[1] - p[1]) - (q[1] - p[1]) * (at[0] - p[0])
+                };
+                let area = side(a, b, c);
+                signs += area;
+                turned[usize::from(area > 1e-12)] += usize::from(area.abs() > 1e-12);
+                let pixels = |axis: usize| {
+                    let values = [a[axis], b[axis], c[axis]].map(|value| value * SIDE as f64);
+                    let low = values.into_iter().fold(f64::INFINITY, f64::min).floor() as usize;
+                    let high = values.into_iter().fold(0.0, f64::max).ceil() as usize;
+                    low..high.min(SIDE)
+                };
+                for row in pixels(1) {
+                    for column in pixels(0) {
+                        let at = [column, row].map(|index| (index as f64 + 0.5) / SIDE as f64);
+                        let sides = [side(a, b, at), side(b, c, at), side(c, a, at)];
+                        if sides.iter().all(|value| *value > 1e-12)
+                            || sides.iter().all(|value| *value < -1e-12)
+                        {
+                            twice += usize::from(owner[row * SIDE + column]);
+                            owner[row * SIDE + column] = true;
+                        }
+                    }
+                }
+            }
+            let all = owner.iter().filter(|owned| **owned).count();
+            assert!(all > SIDE * SIDE / 5, "{kind:?}: an empty pattern");
+            assert_eq!(
+                turned[usize::from(signs < 0.0)],
+                0,
+                "{kind:?}, lined {lined}: turned over"
+            );
+            assert!(
+                twice * 2000 < all,
+                "{kind:?}, lined {lined}: {twice} of {all} pixels lie on others"
+            );
+        }
+    }
+}
+
 /// With the legs bound close together a tape round one thigh has the other within reach.
 #[test]
 fn girths_hold_at_every_hip_splay() {

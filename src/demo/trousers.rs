@@ -60,8 +60,8 @@ fn ease(pattern: &Pattern, size: f64) -> LegEase {
         _ => LegEase {
             trunk: e * size,
             thigh: (e + 0.003) * size,
-            knee: (e + 0.018) * size,
-            hem: (e + 0.024) * size,
+            knee: (e + 0.026) * size,
+            hem: (e + 0.046) * size,
         },
     }
 }

@@ -21,7 +21,7 @@ pub enum Fault {
     Smoothed,
     /// A patch on the seat is nailed to the chest: torn long when the wearer bends.
     Nailed,
-    /// Thigh and shin are swapped round the knee: faces turn over when it bends.
+    /// Thigh and shin are swapped round the knee: the cloth is wrung out when it bends.
     Swapped,
     /// One edge of the side seam has weights of its own: the seam opens.
     Ripped,
