@@ -21,5 +21,6 @@ pub mod scenes; // Dressed + Outcome -> what the pictures show
 
 pub mod demo; // an invented mannequin and its clothes
 pub mod geometry; // triangles, trees, distances; knows nothing of the above
+pub mod written; // hand-written files -> a tree that knows where each word stands
 pub mod timings; // where the time went
 pub mod units; // the only place where metres become millimetres

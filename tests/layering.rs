@@ -11,8 +11,9 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ("timings", &[]),
     ("geometry", &[]),
     ("outcome", &[]),
+    ("written", &[]),
     ("rig", &["geometry"]),
-    ("pose", &["rig", "outcome"]),
+    ("pose", &["rig", "outcome", "written"]),
     ("skin", &["rig"]),
     (
         "contact",
