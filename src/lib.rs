@@ -9,6 +9,7 @@ pub mod contact; // posed surfaces -> who is near whom, once per frame
 pub mod measure; // Moment         -> named numbers per frame, a value per sample
 pub mod verdict; // numbers        -> pass, warn, fail and the reasons
 pub mod wardrobe; // files           -> Dressed
+pub mod rack; // fitting file        -> which garment on which body
 pub mod fitting; // the pipeline itself: Dressed, poses -> Fitting
 pub mod outcome; // what a run found: the record that every output reads
 pub mod report; // Outcome        -> pages, plots, pictures, tables

@@ -27,13 +27,19 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     (
         "wardrobe",
         &[
-            "contact", "fitting", "measure", "outcome", "rig", "skin", "timings",
+            "contact", "fitting", "measure", "outcome", "rig", "skin", "timings", "written",
         ],
     ),
     (
         "fitting",
         &[
             "contact", "measure", "outcome", "pose", "rig", "timings", "units", "verdict",
+        ],
+    ),
+    (
+        "rack",
+        &[
+            "contact", "measure", "outcome", "pose", "rig", "verdict", "wardrobe", "written",
         ],
     ),
     ("report", &["outcome", "timings", "units"]),

@@ -16,8 +16,8 @@ use gusset::report::text::Look;
 use gusset::report::{csv, folder, json, junit, markdown, text};
 use gusset::scenes::{self, watch::Watch};
 use gusset::timings::{self, Step, time};
-use gusset::verdict::Limits;
 use gusset::verdict::judge::Promises;
+use gusset::verdict::{Limits, Told};
 use gusset::wardrobe::{Outfit, dress};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::path::{Path, PathBuf};
@@ -503,9 +503,10 @@ fn plan(arguments: &Arguments, dressed: &Dressed) -> Result<Plan, Trouble> {
         sequences,
         fabric: arguments.fabric.into(),
         promises: Promises {
-            promised: Vec::new(),
             strict: arguments.strict,
+            ..Promises::default()
         },
+        limits: Told::new(),
     })
 }
 

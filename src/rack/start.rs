@@ -1,0 +1,1 @@
+//! A fitting file for what lies in a folder.
