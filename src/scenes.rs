@@ -1,6 +1,7 @@
 //! Which frames deserve a picture, and what is in it; and what the 3-D view gets to show.
 
 pub mod compare; // two garments beside each other
+pub mod maps; // a garment through two motions at once
 pub mod range; // a garment through a motion
 pub mod refit; // a garment pulled onto another body
 pub mod rig; // what the rig sheet says

@@ -2,15 +2,18 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
+#[path = "support/binary.rs"]
+mod binary;
 #[path = "support/files.rs"]
 mod files;
 
+use binary::{gusset, is_empty, refuses};
 use files::files;
 use gusset::demo::{BodyShape, Fault, Kind, Pattern, Piece, body, garment, plant};
 use gusset::rig::Rig;
 use gusset::rig::gltf::{GlbMaterial, GlbScene, GlbSurface, glb};
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::path::PathBuf;
+use std::process::Command;
 use std::sync::OnceLock;
 
 struct Rack {
@@ -70,40 +73,6 @@ fn rack() -> &'static Rack {
 
 fn file(name: &str) -> PathBuf {
     rack().folder.path().join(name)
-}
-
-/// Runs the binary in a fresh empty folder and hands both back.
-fn gusset(words: &[&str]) -> (Output, tempfile::TempDir) {
-    let place = tempfile::tempdir().unwrap();
-    let output = Command::new(env!("CARGO_BIN_EXE_gusset"))
-        .args(words)
-        .current_dir(place.path())
-        .output()
-        .unwrap();
-    (output, place)
-}
-
-fn is_empty(folder: &Path) -> bool {
-    std::fs::read_dir(folder).unwrap().next().is_none()
-}
-
-/// Exit code 2, one sentence that holds the words, nothing written.
-fn refuses(words: &[&str], said: &[&str]) {
-    let (output, place) = gusset(words);
-    let all = format!(
-        "{}{}",
-        String::from_utf8_lossy(&output.stdout),
-        String::from_utf8_lossy(&output.stderr)
-    );
-    assert_eq!(output.status.code(), Some(2), "{words:?}: {all}");
-    for word in said {
-        assert!(
-            all.replace('\n', " ").contains(word),
-            "{words:?} does not say `{word}`: {all}"
-        );
-    }
-    assert!(!all.contains("panicked"), "{all}");
-    assert!(is_empty(place.path()), "{words:?} wrote something");
 }
 
 fn path(name: &str) -> String {
@@ -593,7 +562,7 @@ fn two_garments_are_compared_in_words_and_in_numbers() {
         assert!(report.join(file).is_file(), "{file}");
     }
     // The same whichever is named first.
-    let (output, place) = gusset(&[&words[..], &["--json"]].concat());
+    let (output, place) = gusset(&[&words[..], &["--format", "json"]].concat());
     assert!(is_empty(place.path()));
     let value: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!(value["poses"][0]["better"], "a");
@@ -605,7 +574,8 @@ fn two_garments_are_compared_in_words_and_in_numbers() {
         &wearer,
         "--poses",
         "standing,sitting",
-        "--json",
+        "--format",
+        "json",
     ];
     let (output, _) = gusset(&turned);
     let other: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();

@@ -2,11 +2,14 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
+#[path = "support/finer.rs"]
+mod finer;
 #[path = "support/rigs.rs"]
 mod support;
 
 use gusset::contact::Body;
-use gusset::rig::gltf::ReadOptions;
+use gusset::demo::Piece;
+use gusset::rig::gltf::{self, ReadOptions};
 use gusset::splay::{Asked, Splay, splay};
 use gusset::wardrobe::bare;
 use std::path::Path;
@@ -43,16 +46,30 @@ fn independent_figures() {
 }
 
 #[test]
-fn eight_influences_answer_as_four_do() {
+fn eight_influences_and_finer_skin_answer_as_the_body_does() {
     let Some(rigs) = support::rigs() else { return };
-    let [four, eight] = ["mhr_body_average.glb", "mhr_body_average_8inf.glb"].map(|name| found(&rigs, name));
-    assert!((four.apart_from_deg.unwrap() - eight.apart_from_deg.unwrap()).abs() <= 0.5);
-    for (a, b) in [
-        (four.advice.least_at_deg, eight.advice.least_at_deg),
-        (four.advice.band.from_deg, eight.advice.band.from_deg),
-        (four.advice.band.to_deg, eight.advice.band.to_deg),
+    let name = "mhr_body_average.glb";
+    let plain = found(&rigs, name);
+    let mut rig = gltf::read(&rigs.join("bodies").join(name), &ReadOptions::default()).unwrap();
+    for mesh in &mut rig.meshes {
+        finer::subdivide(mesh);
+    }
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::create_dir(folder.path().join("bodies")).unwrap();
+    let file = folder.path().join("bodies/finer.glb");
+    std::fs::write(file, Piece::plain("finer", &rig).glb()).unwrap();
+    for other in [
+        found(&rigs, "mhr_body_average_8inf.glb"),
+        found(folder.path(), "finer.glb"),
     ] {
-        assert!((a - b).abs() <= 0.5, "{a} {b}");
+        for (a, b) in [
+            (plain.apart_from_deg.unwrap(), other.apart_from_deg.unwrap()),
+            (plain.advice.least_at_deg, other.advice.least_at_deg),
+            (plain.advice.band.from_deg, other.advice.band.from_deg),
+            (plain.advice.band.to_deg, other.advice.band.to_deg),
+        ] {
+            assert!((a - b).abs() <= 0.5, "{a} {b}");
+        }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::Trouble;
 use super::accept::result_of;
+use super::range::Format;
 use super::try_on::CAUTION;
 use super::wearing::Wearing;
 use gusset::compare::{Moved, Pair, moved, pairs};
@@ -35,9 +36,12 @@ pub(super) struct Arguments {
         help = "Where the report folder goes [default: reports]"
     )]
     out: Option<PathBuf>,
-    /// Print numbers for scripts; no report folder unless --out is given
-    #[arg(long)]
-    json: bool,
+    /// What to print; JSON writes no report folder unless --out is given
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
+    /// No progress on stderr
+    #[arg(long, short)]
+    quiet: bool,
     #[command(flatten)]
     wearing: Wearing,
 }
@@ -85,11 +89,15 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let moved = (tried.worn.as_ref()).and_then(|([a, b], _)| moved(&a.layers[0], &b.layers[0]));
     let json = format!("{:#}\n", as_json(&pairs, &names, moved.as_ref()));
     let mut text = in_words(&two);
-    if !arguments.json || arguments.out.is_some() {
+    if arguments.format == Format::Text || arguments.out.is_some() {
         let page = report(arguments, &tried, &two, moved.as_ref(), &json)?;
         text.push_str(&format!("\nReport: {}\n", page.display()));
     }
-    super::print(if arguments.json { &json } else { &text });
+    super::print(if arguments.format == Format::Json {
+        &json
+    } else {
+        &text
+    });
     Ok(ExitCode::SUCCESS)
 }
 
@@ -115,7 +123,7 @@ fn both(arguments: &Arguments, body: &Path) -> Result<Tried, Trouble> {
     };
     let dressed = [worn(&arguments.two[0])?, worn(&arguments.two[1])?];
     let frames: usize = plan.sequences.iter().map(|sequence| sequence.frames.len()).sum();
-    let bar = super::try_on::bar(2 * frames as u64, arguments.json, "frames");
+    let bar = super::try_on::bar(2 * frames as u64, arguments.quiet, "frames");
     let fittings = [0, 1].map(|which| fitting::run(&dressed[which], &plan, &|| bar.inc(1)));
     bar.finish_and_clear();
     Ok(Tried {

@@ -254,8 +254,9 @@ fn summary(stands: &[Stand], outcome: &Outcome, folder: &Path, page: &Path) -> S
     }
     let _ = writeln!(
         text,
-        "\nReport: {}\nAll 40 poses, also those that move:  gusset try {} {}",
+        "\nReport: {}\nBuilt at 0 or at 9 degrees, side by side: {}\nAll 40 poses, also those that move:  gusset try {} {}",
         page.display(),
+        folder.join(COMPARED).join("index.html").display(),
         file(folder, "wren").display(),
         file(folder, "work_trousers_9").display(),
     );

@@ -8,7 +8,7 @@ use gusset::pose::sweep::{self as motions, Sweep};
 use gusset::pose::{OnSide, ranges};
 use gusset::report::leaf::{self, Leaf, Section};
 use gusset::report::{folder, words};
-use gusset::scenes::range as shown;
+use gusset::scenes::{maps, range as shown};
 use gusset::sweep::{self, Asked, Grid, Range};
 use gusset::wardrobe::{Outfit, dress};
 use serde_json::json;
@@ -124,7 +124,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
         shown::motion(&range),
         shown::in_words(&range)
     );
-    for sentence in sentences(&range, [Some(first), second], sides) {
+    let mut said = sentences(&range, [Some(first), second], sides);
+    said.extend(grid.as_ref().map(maps::in_words));
+    for sentence in &said {
         text.push_str(&format!("  {sentence}\n"));
     }
     if arguments.format == Format::Text || arguments.out.is_some() {
@@ -138,11 +140,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
             };
             sections.insert(0, section);
         }
-        sections.extend(grid.as_ref().map(shown::maps));
+        // Who asked for two motions looks for the maps first.
+        sections.splice(0..0, grid.as_ref().map(maps::maps));
         let leaf = Leaf {
             title: format!("{} on {}: {}", range.garment, range.body, shown::motion(&range)),
             headline: words::capital(&shown::in_words(&range)) + ".",
-            sentences: sentences(&range, [Some(first), second], sides),
+            sentences: said,
             sections,
             caution: CAUTION.into(),
             json: json.clone(),

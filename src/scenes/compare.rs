@@ -44,11 +44,23 @@ pub fn headline(two: &Two) -> String {
         let in_all = words::count(two.pairs.len(), "pose", "poses");
         return format!("No difference beyond noise between {first} and {second} in {in_all}.");
     }
+    let in_so_many = |count: usize| match count {
+        0 => "none".into(),
+        count => words::count(count, "pose", "poses"),
+    };
+    // The better one leads, whichever was named first.
+    let order = if wins[1] > wins[0] { [1, 0] } else { [0, 1] };
+    let [ahead, behind] = order.map(|which| (&two.names[which], in_so_many(wins[which])));
+    let rest = match draws {
+        0 => String::new(),
+        draws => format!(
+            "; in {} it makes no difference",
+            words::count(draws, "pose", "poses")
+        ),
+    };
     format!(
-        "{first} does better in {}, {second} in {}; in {} it makes no difference.",
-        words::count(wins[0], "pose", "poses"),
-        words::count(wins[1], "pose", "poses"),
-        words::count(draws, "pose", "poses"),
+        "{} does better in {}, {} in {}{rest}.",
+        ahead.0, ahead.1, behind.0, behind.1
     )
 }
 

@@ -86,17 +86,41 @@ fn used(path: &str, value: f64, limit: f64) -> f64 {
     ((value - rest) / (limit - rest).max(1e-9)).max(0.0)
 }
 
+impl Cell {
+    /// The numbers that pass their limit here, or could not be measured.
+    pub fn over(&self) -> impl Iterator<Item = &String> {
+        let over = |used: &Option<f64>| used.is_none_or(|used| used > 1.0);
+        self.used
+            .iter()
+            .filter(move |(_, [_, used])| over(used))
+            .map(|(path, _)| path)
+    }
+}
+
 impl Grid {
     /// The numbers that pass their limit in any cell, the widest first.
     pub fn over(&self) -> Vec<String> {
         let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
-        for (path, [_, used]) in self.cells.iter().flat_map(|cell| &cell.used) {
-            if used.is_none_or(|used| used > 1.0) {
-                *counts.entry(path).or_default() += 1;
-            }
+        for path in self.cells.iter().flat_map(Cell::over) {
+            *counts.entry(path).or_default() += 1;
         }
         let mut paths: Vec<String> = counts.keys().map(|path| (*path).to_owned()).collect();
         paths.sort_by_key(|path| (std::cmp::Reverse(counts[path.as_str()]), path.clone()));
         paths
+    }
+
+    /// The pair of angles, degrees, at which a number passes its limit after the least motion: each angle as a share of
+    /// its range, added up.
+    pub fn nearest(&self, path: &str) -> Option<[f64; 2]> {
+        let columns = self.across_deg.len();
+        let share = |angles: &[f64], index: usize| index as f64 / (angles.len().max(2) - 1) as f64;
+        (0..self.cells.len())
+            .filter(|&cell| self.cells[cell].over().any(|over| over == path))
+            .map(|cell| [cell % columns, cell / columns])
+            .min_by(|a, b| {
+                let [a, b] = [a, b].map(|[x, y]| share(&self.across_deg, *x) + share(&self.up_deg, *y));
+                a.total_cmp(&b)
+            })
+            .map(|[x, y]| [self.across_deg[x], self.up_deg[y]])
     }
 }

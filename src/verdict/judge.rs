@@ -212,6 +212,7 @@ pub fn sort(reasons: &mut [Reason]) {
 mod tests {
     use super::*;
     use crate::outcome::Numbers;
+    use crate::verdict::limits::DEMANDS;
 
     fn result(demand: Demand, value: Option<f64>) -> PoseResult {
         let mut measures = Numbers::default();
@@ -234,10 +235,12 @@ mod tests {
         }
     }
 
+    /// One measure, with limits of the test's own.
     fn lift_only() -> Limits {
-        let mut limits = Limits::defaults();
-        limits.most.retain(|path, _| path == "lift.area_cm2");
-        limits
+        let by_demand = DEMANDS.into_iter().zip([4.0, 15.0, 20.0]);
+        Limits {
+            most: BTreeMap::from([("lift.area_cm2".into(), by_demand.collect())]),
+        }
     }
 
     #[test]
