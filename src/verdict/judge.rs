@@ -246,8 +246,8 @@ mod tests {
     #[test]
     fn over_the_limit_fails_or_warns_by_demand() {
         for (demand, value, verdict) in [
-            (Demand::Upright, Some(8.0), Verdict::Pass),
-            (Demand::Upright, Some(8.1), Verdict::Fail),
+            (Demand::Upright, Some(4.0), Verdict::Pass),
+            (Demand::Upright, Some(4.1), Verdict::Fail),
             (Demand::Seated, Some(15.1), Verdict::Fail),
             (Demand::Hard, Some(20.1), Verdict::Warn),
         ] {
