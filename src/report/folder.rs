@@ -128,12 +128,12 @@ pub fn write_rack(
         beside: None,
         pages: &pages,
     };
-    let html = time(Step::Write, || page::render(outcome, &shown))?;
     let record = if share {
         &share::without_places(outcome)
     } else {
         outcome
     };
+    let html = time(Step::Write, || page::render(record, &shown))?;
     tree.fill(&[
         ("index.html".to_owned(), html.into_bytes()),
         ("result.json".to_owned(), json::render(record).into_bytes()),

@@ -2,7 +2,7 @@
 
 use super::words::{self, number};
 use super::worst;
-use crate::outcome::{Fitting, Outcome, Spot, Verdict};
+use crate::outcome::{Fitting, Outcome, Reason, Spot, Verdict};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Failures that one kind of edit would mend.
@@ -36,7 +36,7 @@ pub fn groups(outcome: &Outcome) -> Vec<Group> {
     for fitting in outcome
         .fittings
         .iter()
-        .filter(|fitting| fitting.verdict >= Verdict::Fail)
+        .filter(|fitting| fitting.verdict == Verdict::Fail)
     {
         for failure in failures(outcome, fitting) {
             found
@@ -53,7 +53,7 @@ pub fn groups(outcome: &Outcome) -> Vec<Group> {
     groups
 }
 
-/// Its spots; where there are none, the reasons it fails for.
+/// Its spots, and the reasons it fails for elsewhere: what else fails at a spot has its cause.
 fn failures<'a>(outcome: &'a Outcome, fitting: &'a Fitting) -> Vec<Failure<'a>> {
     let of_spot = |spot: &Spot| Failure {
         fitting,
@@ -66,16 +66,17 @@ fn failures<'a>(outcome: &'a Outcome, fitting: &'a Fitting) -> Vec<Failure<'a>> 
         times: times(outcome, fitting, &spot.measure, spot.value),
     };
     let spots: Vec<Failure> = fitting.spots.iter().map(of_spot).collect();
-    let told: BTreeSet<&str> = fitting.spots.iter().map(|spot| spot.measure.as_str()).collect();
-    let is_of_spot = |what: &str| {
-        told.iter()
-            .any(|measure| what.split('.').next() == measure.split('.').next())
+    let at_a_spot = |reason: &&Reason| {
+        let region = reason.place.as_ref().map_or("", |place| place.region.as_str());
+        let measure = |path: &str| path.split('.').next().map(str::to_owned);
+        let same = |spot: &Spot| measure(&spot.measure) == measure(&reason.what) || sided(spot) == region;
+        fitting.spots.iter().any(same)
     };
     let mut seen = BTreeSet::new();
     let rest = fitting
         .reasons
         .iter()
-        .filter(|reason| reason.weight >= Verdict::Fail && !is_of_spot(&reason.what));
+        .filter(|reason| reason.weight >= Verdict::Fail && !at_a_spot(reason));
     let of_reason = rest
         .filter(|reason| seen.insert(reason.what.clone()))
         .map(|reason| {
@@ -108,7 +109,9 @@ fn failures<'a>(outcome: &'a Outcome, fitting: &'a Fitting) -> Vec<Failure<'a>> 
 
 /// `inner left thigh`, also where the side stands by itself.
 fn sided(spot: &Spot) -> String {
-    if spot.side.is_empty() || spot.region.contains(&spot.side) {
+    if spot.region.is_empty() {
+        "whole garment".into()
+    } else if spot.side.is_empty() || spot.region.contains(&spot.side) {
         spot.region.clone()
     } else {
         format!("{} {}", spot.side, spot.region)
