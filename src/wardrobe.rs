@@ -472,7 +472,7 @@ fn choose_garment(outfit: &Outfit, rig: &Rig, one_file: bool) -> Result<Vec<usiz
     names.sort_unstable();
     names.dedup();
     if one_file && names.len() > 1 {
-        let (cloth, skin) = propose(rig);
+        let (cloth, skin) = split(rig);
         let option = |flag: &str, names: &[String]| {
             names
                 .iter()
@@ -499,12 +499,26 @@ const CLOTH_WORDS: [&str; 20] = [
     "leggings", "socks", "shoes", "boots", "gloves", "cape", "cloak", "hat", "belt",
 ];
 
+/// Cloth and skin of a file by the names of its meshes: all skin where no name says cloth, all cloth where the file's own
+/// name does or every mesh's.
+pub fn propose(rig: &Rig, file: &str) -> (Vec<String>, Vec<String>) {
+    let names = || rig.meshes.iter().map(|mesh| mesh.name.clone());
+    if is_cloth(file) || rig.meshes.iter().all(|mesh| is_cloth(&mesh.name)) {
+        (names().collect(), Vec::new())
+    } else if rig.meshes.iter().any(|mesh| is_cloth(&mesh.name)) {
+        split(rig)
+    } else {
+        (Vec::new(), names().collect())
+    }
+}
+
+fn is_cloth(name: &str) -> bool {
+    let words = names::read_name(name);
+    CLOTH_WORDS.iter().any(|word| words.has(word))
+}
+
 /// A split to propose: cloth, skin. By words where names say so, else the mesh with the most joints is skin.
-fn propose(rig: &Rig) -> (Vec<String>, Vec<String>) {
-    let is_cloth = |name: &str| {
-        let words = names::read_name(name);
-        CLOTH_WORDS.iter().any(|word| words.has(word))
-    };
+fn split(rig: &Rig) -> (Vec<String>, Vec<String>) {
     let joints = |mesh: usize| {
         let mut used: Vec<u16> = rig.meshes[mesh].rows.binds.clone();
         used.sort_unstable();

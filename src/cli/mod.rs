@@ -16,6 +16,7 @@ mod refit;
 mod rig;
 mod schema;
 mod splay;
+mod start;
 mod try_on;
 mod unchanged;
 
@@ -34,6 +35,8 @@ struct Arguments {
 enum Command {
     /// Put garments on a body, run them through poses, and say what fails and where
     Try(try_on::Arguments),
+    /// Write a fitting file for what lies in a folder
+    Start(start::Arguments),
     /// Make one report of the shards of a rack
     Join(rack::shards::Arguments),
     /// Say which of two garments does better, pose by pose, or what an edit changed
@@ -94,6 +97,7 @@ pub(crate) fn run() -> ExitCode {
     let arguments = Arguments::parse();
     let done = match arguments.command {
         Command::Try(arguments) => try_on::run(&arguments),
+        Command::Start(arguments) => start::run(&arguments),
         Command::Join(arguments) => rack::shards::join(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Range(arguments) => range::run(&arguments),

@@ -9,6 +9,7 @@
 mod day; // 2027-01-31
 mod file;
 mod jobs;
+mod names; // what bodies and clothes are called
 pub mod schema; // the JSON Schema of a fitting file
 pub mod start;
 

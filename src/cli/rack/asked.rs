@@ -121,7 +121,7 @@ impl Asked {
     }
 
     /// A sentence that names files as the fitting file does: the same wherever the program runs.
-    pub(super) fn from_here(&self, sentence: &str) -> String {
+    pub(super) fn named_from_file(&self, sentence: &str) -> String {
         let home = self.home.display().to_string();
         match home.is_empty() {
             true => sentence.to_owned(),

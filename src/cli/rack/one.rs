@@ -190,7 +190,7 @@ impl<'a> Shop<'a> {
 
     /// The record of a fitting that could not even be dressed.
     fn stopped(&self, job: &Job, say: &str) -> Fitting {
-        let say = self.asked.from_here(say);
+        let say = self.asked.named_from_file(say);
         let garment = |name: &String| Garment {
             name: name.clone(),
             hip_splay_deg: Sides::default(),
