@@ -6,27 +6,7 @@ use crate::rig::gltf::ReadOptions;
 use std::path::{Path, PathBuf};
 
 const SMALLEST: &str = "bodies:   [{ name: ash, file: ash.glb }]\ngarments: [{ name: work-trousers, file: work_trousers.glb }]\n";
-const WHOLE: &str = "\
-bodies:
-  - name: ash
-    file: bodies/ash.glb
-    meshes: [Skin]
-    hidden: [Feet]
-    hidden_picture: bodies/ash_hidden.png
-    roles: { leftUpperLeg: thigh_l, rightUpperLeg: thigh_r }
-  - { name: birch, file: bodies/birch.glb }
-garments:
-  - { name: leggings, file: 'leggings_{body}.glb', fabric: power }
-  - { name: trousers, file: 'trousers_{body}.glb', over: [leggings], bodies: [birch], meshes: [Cloth] }
-poses: [standing, squat, mine.yaml]
-clips: [Walk, { name: Stairs, demand: seated }]
-promised: [squat, mine]
-excuses:
-  - { measure: lift.area_cm2, pose: squat, region: inner left thigh, garment: trousers, reason: a flap, until: 2027-01-31 }
-  - { measure: dip, body: ash, reason: padded }
-limits: { lift.area_cm2: { upright: 4 } }
-out: reports
-";
+const WHOLE: &str = include_str!("example.yaml");
 
 fn read(text: &str) -> Rack {
     parse(text, "fitting.yaml", false).unwrap_or_else(|error| panic!("{}", error.in_a_line()))
