@@ -8,6 +8,7 @@ mod files;
 
 use files::files;
 use gusset::demo::{BodyShape, Fault, Kind, Pattern, Piece, body, garment, plant};
+use gusset::rack::start::{Kind as Lies, kind};
 use gusset::rig::Rig;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -571,4 +572,35 @@ fn start_writes_a_file_that_runs_and_never_writes_over_one() {
     );
     let empty = tempfile::tempdir().unwrap();
     assert!(complained(&run(empty.path(), &["start", "."])).contains("no body lies here"));
+}
+
+#[test]
+fn a_body_and_its_trousers_are_told_apart_by_their_shape() {
+    let wearer = body(&BodyShape::woman("wren").meshed(0.022));
+    let pattern = Pattern {
+        ease: 0.005,
+        ..Pattern::new("legs", Kind::SlimTrousers)
+    };
+    let trousers = garment(&wearer, &pattern);
+    assert_eq!(kind(&wearer.rig()), Lies::Body);
+    let mut alone = trousers.rig().clone();
+    // Neither by its name.
+    alone.name = "x1".into();
+    alone.meshes.iter_mut().for_each(|mesh| mesh.name = "x1".into());
+    assert_eq!(kind(&alone), Lies::Garment);
+    // One file that holds both.
+    let mut both = wearer.rig();
+    let mut cloth = alone.meshes[0].clone();
+    cloth.name = "Trousers".into();
+    let by_name = |name: &str| both.nodes.iter().position(|node| node.name == name).unwrap();
+    cloth
+        .binds
+        .iter_mut()
+        .for_each(|bind| bind.node = by_name(&alone.nodes[bind.node].name));
+    both.meshes.push(cloth);
+    let Lies::Both { skin, cloth } = kind(&both) else {
+        panic!("{:?}", kind(&both))
+    };
+    assert_eq!((skin.len(), cloth), (1, vec!["Trousers".to_owned()]));
+    assert!(matches!(kind(&Rig::default()), Lies::Neither(_)));
 }

@@ -90,7 +90,7 @@ fn rack(top: &Tree, allow_outside: bool) -> Result<Rack, Wrong> {
         limits: fields
             .get("limits")
             .map_or(Ok(Told::new()), |tree| limits(tree))?,
-        out: fields.get("out").map(|tree| text(tree)).transpose()?,
+        out: fields.get("out").map(|tree| path(tree)).transpose()?,
         bodies,
         garments,
         poses,

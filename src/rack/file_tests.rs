@@ -205,6 +205,10 @@ fn paths_stay_in_the_folder_unless_they_may_leave_it() {
             "{file}: {say} {help}"
         );
         assert!(parse(&text, "fitting.yaml", true).is_ok(), "{file}");
+        for key in ["out: FILE", "poses: ['FILE.yaml']"] {
+            let text = format!("{SMALLEST}{}\n", key.replace("FILE", &file.replace("\\\\", "\\")));
+            assert_eq!(refused(&text).0, 3, "{text}");
+        }
     }
 }
 

@@ -1,7 +1,6 @@
 //! What lies in a folder, and the fitting file that is made of it.
 
 use super::*;
-use crate::demo::{self, BodyShape, Kind as Cut, Pattern};
 use crate::rack;
 
 fn found(files: &[(&str, Kind)]) -> Vec<Found> {
@@ -146,35 +145,4 @@ fn a_folder_without_bodies_or_without_clothes_is_said() {
             .unwrap_err()
             .contains("no clothes")
     );
-}
-
-#[test]
-fn a_body_and_its_trousers_are_told_apart_by_their_shape() {
-    let wearer = demo::body(&BodyShape::woman("wren").meshed(0.022));
-    let pattern = Pattern {
-        ease: 0.005,
-        ..Pattern::new("legs", Cut::SlimTrousers)
-    };
-    let trousers = demo::garment(&wearer, &pattern);
-    assert_eq!(kind(&wearer.rig()), Kind::Body);
-    let mut garment = trousers.rig().clone();
-    // Neither by its name.
-    garment.name = "x1".into();
-    garment.meshes.iter_mut().for_each(|mesh| mesh.name = "x1".into());
-    assert_eq!(kind(&garment), Kind::Garment);
-    // One file that holds both.
-    let mut both = wearer.rig();
-    let mut cloth = garment.meshes[0].clone();
-    cloth.name = "Trousers".into();
-    let by_name = |name: &str| both.nodes.iter().position(|node| node.name == name).unwrap();
-    cloth
-        .binds
-        .iter_mut()
-        .for_each(|bind| bind.node = by_name(&garment.nodes[bind.node].name));
-    both.meshes.push(cloth);
-    let Kind::Both { skin, cloth } = kind(&both) else {
-        panic!("{:?}", kind(&both))
-    };
-    assert_eq!((skin.len(), cloth), (1, vec!["Trousers".to_owned()]));
-    assert!(matches!(kind(&Rig::default()), Kind::Neither(_)));
 }
