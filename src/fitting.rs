@@ -19,8 +19,8 @@ use crate::pose::{clip, stand};
 use crate::rig::Rig;
 use crate::rig::bone::{Bone, Side};
 use crate::rig::skeleton::Skeleton;
-use crate::verdict::Limits;
 use crate::verdict::judge;
+use crate::verdict::{Limits, Told};
 use nalgebra::Matrix4;
 pub use plan::{Frame, MOST_CLIP_FRAMES, Plan, Sequence};
 
@@ -73,7 +73,7 @@ pub struct Seen<'a> {
 
 /// As [`run`]; `watch` sees every frame, in any order and from any thread.
 pub fn run_watched(dressed: &Dressed, plan: &Plan, watch: &(dyn Fn(&Seen) + Sync)) -> Fitting {
-    let limits = limits_of(dressed, plan.fabric);
+    let limits = told_limits_of(dressed, plan.fabric, &plan.limits);
     let mut fitting = facts_of(dressed, &limits);
     let stopped = fitting
         .rig_findings
@@ -101,6 +101,10 @@ pub fn run_watched(dressed: &Dressed, plan: &Plan, watch: &(dyn Fn(&Seen) + Sync
 
 /// What a fitting is judged by: the defaults with its body's size and its own slack, of the numbers that can be asked.
 pub fn limits_of(dressed: &Dressed, fabric: FabricClass) -> Limits {
+    told_limits_of(dressed, fabric, &Told::new())
+}
+
+fn told_limits_of(dressed: &Dressed, fabric: FabricClass, told: &Told) -> Limits {
     let layer = &dressed.layers[0];
     let facts = Facts {
         median_ease_mm: layer
@@ -108,7 +112,7 @@ pub fn limits_of(dressed: &Dressed, fabric: FabricClass) -> Limits {
             .map_or(0.0, |ease| ease * 1e3 / dressed.body.anatomy.scale()),
         fabric,
     };
-    let mut limits = Limits::of(&facts, dressed.body.anatomy.scale());
+    let mut limits = Limits::told(told, &facts, dressed.body.anatomy.scale());
     limits.most.retain(|path, _| {
         measure::can_be_asked(path, layer, !dressed.garment_alone, !dressed.beneath.is_empty())
     });

@@ -9,6 +9,7 @@ pub mod contact; // posed surfaces -> who is near whom, once per frame
 pub mod measure; // Moment         -> named numbers per frame, a value per sample
 pub mod verdict; // numbers        -> pass, warn, fail and the reasons
 pub mod wardrobe; // files           -> Dressed
+pub mod rack; // fitting file        -> which garment on which body
 pub mod fitting; // the pipeline itself: Dressed, poses -> Fitting
 pub mod outcome; // what a run found: the record that every output reads
 pub mod report; // Outcome        -> pages, plots, pictures, tables
@@ -21,5 +22,6 @@ pub mod scenes; // Dressed + Outcome -> what the pictures show
 
 pub mod demo; // an invented mannequin and its clothes
 pub mod geometry; // triangles, trees, distances; knows nothing of the above
+pub mod written; // hand-written files -> a tree that knows where each word stands
 pub mod timings; // where the time went
 pub mod units; // the only place where metres become millimetres

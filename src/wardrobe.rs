@@ -5,6 +5,7 @@ use crate::fitting::Dressed;
 use crate::measure::findings;
 use crate::outcome::{Finding, Severity};
 use crate::rig::anatomy::Anatomy;
+use crate::rig::bone::Bone;
 use crate::rig::gltf::{ReadError, ReadOptions, read};
 use crate::rig::hidden::{self, Picture, PictureError};
 use crate::rig::skeleton::Skeleton;
@@ -12,7 +13,10 @@ use crate::rig::surface::{Surface, assemble};
 use crate::rig::{Remark, Rig, morph, names};
 use crate::skin::Pairing;
 use crate::timings::{Step, time};
+use crate::written::nearest;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use thiserror::Error;
 
 /// What to put on whom.
@@ -20,6 +24,8 @@ use thiserror::Error;
 pub struct Outfit {
     /// The body's file; `None` for a garment alone.
     pub body: Option<PathBuf>,
+    /// What to call the body where that is not its file's name.
+    pub body_name: Option<String>,
     /// Meshes of the body's file that are skin, by name or material; empty for all that are not the garment's.
     pub body_meshes: Vec<String>,
     /// The garment's file; the same as the body's where one file holds both.
@@ -30,6 +36,12 @@ pub struct Outfit {
     pub garment_meshes: Vec<String>,
     /// Garments it is worn over.
     pub over: Vec<PathBuf>,
+    /// In step with them, what to call them and their meshes that are cloth; where there is nothing, the file's name and
+    /// all meshes.
+    pub over_as: Vec<(String, Vec<String>)>,
+    /// Roles of joints that the user states: bone and the joint's name. Files that lack a joint of that name are not
+    /// meant.
+    pub roles: Vec<(Bone, String)>,
     /// Meshes of the body that the wearer hides, by name or material.
     pub hidden_meshes: Vec<String>,
     /// A picture in the body's texture layout, white where skin is hidden.
@@ -101,6 +113,18 @@ pub enum WearError {
         /// What there is.
         has: String,
     },
+    /// A stated role of a joint that is not there.
+    #[error("{file}: no joint is called `{name}`, which the fitting file names as {bone}; {help}")]
+    NoSuchJoint {
+        /// As the user named it.
+        file: String,
+        /// The role.
+        bone: &'static str,
+        /// What was asked for.
+        name: String,
+        /// The nearest joint.
+        help: String,
+    },
     /// A body without legs, or a skeleton nobody understands.
     #[error("{file}: {missing}; {help}")]
     NotABody {
@@ -113,38 +137,69 @@ pub enum WearError {
     },
 }
 
+/// Rigs that were read, so that each file is read once however many fittings it takes part in.
+#[derive(Debug, Default)]
+pub struct Shelf {
+    rigs: BTreeMap<PathBuf, Result<Arc<Rig>, ReadError>>,
+}
+
+impl Shelf {
+    /// The rig of a file as the file has it.
+    ///
+    /// # Errors
+    /// The same for every fitting that needs this file.
+    fn rig(&mut self, file: &Path, options: &ReadOptions) -> Result<Rig, ReadError> {
+        let read = || time(Step::Read, || read(file, options)).map(Arc::new);
+        let rig = self.rigs.entry(file.to_owned()).or_insert_with(read);
+        rig.clone().map(|rig| rig.as_ref().clone())
+    }
+}
+
 /// Reads the files and dresses the body. A finding of severity *stop* is not an error: the fitting is reported as one
 /// that could not run.
 ///
 /// # Errors
 /// One sentence: what, where, what to do.
 pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
-    let mut garment_rig = time(Step::Read, || read(&outfit.garment, &outfit.options))?;
+    dress_from(&mut Shelf::default(), outfit)
+}
+
+/// As [`dress`], with files that were read before taken from the shelf. One shelf is for one way to read files.
+///
+/// # Errors
+/// One sentence: what, where, what to do.
+pub fn dress_from(shelf: &mut Shelf, outfit: &Outfit) -> Result<Dressed, WearError> {
+    let mut garment_rig = shelf.rig(&outfit.garment, &outfit.options)?;
     let of_garment = morph::morph(&mut garment_rig, &outfit.morphs);
     let one_file = outfit
         .body
         .as_ref()
         .is_none_or(|body| same_file(body, &outfit.garment));
-    if let Some(name) = outfit.garment_name.as_ref().filter(|_| !one_file) {
-        garment_rig.name.clone_from(name);
-    }
     let chosen = choose_garment(outfit, &garment_rig, one_file)?;
     let Some(body_file) = &outfit.body else {
         known_morphs(outfit, &of_garment, &[&garment_rig])?;
         if chosen.len() < meshes_of(&garment_rig).len() {
             let rest = complement(&garment_rig, &chosen);
             let body = garment_rig.clone();
+            let inner = inner_rigs(shelf, outfit)?;
             return time(Step::Dress, || {
-                dress_on(outfit, body, &rest, &garment_rig, &chosen, &outfit.garment)
+                dress_on(
+                    outfit,
+                    body,
+                    &rest,
+                    (&garment_rig, &chosen),
+                    &inner,
+                    &outfit.garment,
+                )
             });
         }
         return time(Step::Dress, || alone(outfit, garment_rig, &chosen));
     };
-    let body_rig = if one_file {
+    let mut body_rig = if one_file {
         known_morphs(outfit, &of_garment, &[&garment_rig])?;
         garment_rig.clone()
     } else {
-        let mut body_rig = time(Step::Read, || read(body_file, &outfit.options))?;
+        let mut body_rig = shelf.rig(body_file, &outfit.options)?;
         let of_body = morph::morph(&mut body_rig, &outfit.morphs);
         check_morphs(outfit, &mut garment_rig, &of_garment, &mut body_rig, &of_body)?;
         body_rig
@@ -166,8 +221,84 @@ pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
     if skin.is_empty() {
         return Err(WearError::NoMesh { file: file() });
     }
+    name_both(outfit, one_file, &mut body_rig, &mut garment_rig);
+    let inner = inner_rigs(shelf, outfit)?;
     time(Step::Dress, || {
-        dress_on(outfit, body_rig, &skin, &garment_rig, &chosen, body_file)
+        dress_on(
+            outfit,
+            body_rig,
+            &skin,
+            (&garment_rig, &chosen),
+            &inner,
+            body_file,
+        )
+    })
+}
+
+/// Names that the user gives in the place of those of the files.
+fn name_both(outfit: &Outfit, one_file: bool, body: &mut Rig, garment: &mut Rig) {
+    if let Some(name) = &outfit.body_name {
+        body.name.clone_from(name);
+    }
+    if let Some(name) = &outfit.garment_name {
+        garment.name.clone_from(name);
+        if one_file {
+            // They are the body's already.
+            garment.remarks.clear();
+        }
+    }
+}
+
+/// The garments beneath, each with its meshes that are cloth.
+fn inner_rigs(shelf: &mut Shelf, outfit: &Outfit) -> Result<Vec<(Rig, Vec<usize>)>, WearError> {
+    let of_file = |(at, file): (usize, &PathBuf)| {
+        let mut rig = shelf.rig(file, &outfit.options)?;
+        let (name, meshes) = outfit
+            .over_as
+            .get(at)
+            .map_or(("", &[][..]), |told| (told.0.as_str(), told.1.as_slice()));
+        if !name.is_empty() {
+            name.clone_into(&mut rig.name);
+        }
+        let cloth = if meshes.is_empty() {
+            meshes_of(&rig)
+        } else {
+            pick(&rig, meshes, file)?
+        };
+        match cloth.is_empty() {
+            true => Err(WearError::NoMesh {
+                file: file.display().to_string(),
+            }),
+            false => Ok((rig, cloth)),
+        }
+    };
+    outfit.over.iter().enumerate().map(of_file).collect()
+}
+
+/// The nodes of the roles that the user states. A name that several nodes have is the first's.
+fn told(outfit: &Outfit, rig: &Rig) -> Vec<(Bone, usize)> {
+    let node = |name: &String| rig.nodes.iter().position(|node| node.name == *name);
+    let roles = outfit.roles.iter();
+    roles
+        .filter_map(|(bone, name)| Some((*bone, node(name)?)))
+        .collect()
+}
+
+/// # Errors
+/// A stated role of a joint that the body does not have.
+fn known_joints(outfit: &Outfit, rig: &Rig, file: &Path) -> Result<(), WearError> {
+    let missing = |(_, name): &&(Bone, String)| rig.nodes.iter().all(|node| node.name != *name);
+    outfit.roles.iter().find(missing).map_or(Ok(()), |(bone, name)| {
+        let known = rig.nodes.iter().map(|node| node.name.as_str());
+        Err(WearError::NoSuchJoint {
+            file: file.display().to_string(),
+            bone: bone.name(),
+            name: name.clone(),
+            help: nearest(name, known).map_or_else(
+                || "`gusset rig` lists its joints".into(),
+                |near| format!("did you mean `{near}`?"),
+            ),
+        })
     })
 }
 
@@ -264,8 +395,8 @@ pub fn dress_rigs(body: Rig, garment: Rig) -> Dressed {
         &Outfit::default(),
         body,
         &skin,
-        &garment,
-        &cloth,
+        (&garment, &cloth),
+        &[],
         Path::new("body"),
     )
     .expect("nothing is read, and the body has legs")
@@ -341,7 +472,7 @@ fn choose_garment(outfit: &Outfit, rig: &Rig, one_file: bool) -> Result<Vec<usiz
     names.sort_unstable();
     names.dedup();
     if one_file && names.len() > 1 {
-        let (cloth, skin) = propose(rig);
+        let (cloth, skin) = split(rig);
         let option = |flag: &str, names: &[String]| {
             names
                 .iter()
@@ -368,12 +499,26 @@ const CLOTH_WORDS: [&str; 20] = [
     "leggings", "socks", "shoes", "boots", "gloves", "cape", "cloak", "hat", "belt",
 ];
 
+/// Cloth and skin of a file by the names of its meshes: all skin where no name says cloth, all cloth where the file's own
+/// name does or every mesh's.
+pub fn propose(rig: &Rig, file: &str) -> (Vec<String>, Vec<String>) {
+    let names = || rig.meshes.iter().map(|mesh| mesh.name.clone());
+    if is_cloth(file) || rig.meshes.iter().all(|mesh| is_cloth(&mesh.name)) {
+        (names().collect(), Vec::new())
+    } else if rig.meshes.iter().any(|mesh| is_cloth(&mesh.name)) {
+        split(rig)
+    } else {
+        (Vec::new(), names().collect())
+    }
+}
+
+fn is_cloth(name: &str) -> bool {
+    let words = names::read_name(name);
+    CLOTH_WORDS.iter().any(|word| words.has(word))
+}
+
 /// A split to propose: cloth, skin. By words where names say so, else the mesh with the most joints is skin.
-fn propose(rig: &Rig) -> (Vec<String>, Vec<String>) {
-    let is_cloth = |name: &str| {
-        let words = names::read_name(name);
-        CLOTH_WORDS.iter().any(|word| words.has(word))
-    };
+fn split(rig: &Rig) -> (Vec<String>, Vec<String>) {
     let joints = |mesh: usize| {
         let mut used: Vec<u16> = rig.meshes[mesh].rows.binds.clone();
         used.sort_unstable();
@@ -403,27 +548,27 @@ fn dress_on(
     outfit: &Outfit,
     body_rig: Rig,
     skin: &[usize],
-    garment_rig: &Rig,
-    cloth: &[usize],
+    (garment_rig, cloth): (&Rig, &[usize]),
+    inner: &[(Rig, Vec<usize>)],
     body_file: &Path,
 ) -> Result<Dressed, WearError> {
+    known_joints(outfit, &body_rig, body_file)?;
     let mut surface = assemble(&body_rig, skin, &body_rig.name);
     hide(outfit, &body_rig, &mut surface, body_file)?;
-    let skeleton = Skeleton::new(&body_rig, &[&surface], &[]);
+    let skeleton = Skeleton::new(&body_rig, &[&surface], &told(outfit, &body_rig));
     let anatomy = Anatomy::new(&skeleton).map_err(|missing| not_a_body(body_file, &missing.to_string()))?;
     let body = Body::new(surface, skeleton, anatomy);
     let mut found = findings::of_remarks(&body.surface.name, &body_rig.remarks);
     found.extend(findings::of_body(&body));
-    let mut layers = vec![layer(&body, garment_rig, cloth, &mut found)];
-    for path in &outfit.over {
-        let rig = read(path, &outfit.options)?;
-        let all = meshes_of(&rig);
-        if all.is_empty() {
-            return Err(WearError::NoMesh {
-                file: path.display().to_string(),
-            });
-        }
-        layers.push(layer(&body, &rig, &all, &mut found));
+    let mut layers = vec![layer(
+        &body,
+        garment_rig,
+        cloth,
+        &told(outfit, garment_rig),
+        &mut found,
+    )];
+    for (rig, cloth) in inner {
+        layers.push(layer(&body, rig, cloth, &told(outfit, rig), &mut found));
     }
     let beneath = layers[1..]
         .iter()
@@ -466,14 +611,14 @@ pub fn bare(file: &Path, options: &ReadOptions) -> Result<Dressed, WearError> {
     })
 }
 
-fn layer(body: &Body, rig: &Rig, cloth: &[usize], found: &mut Vec<Finding>) -> Layer {
+fn layer(body: &Body, rig: &Rig, cloth: &[usize], told: &[(Bone, usize)], found: &mut Vec<Finding>) -> Layer {
     let name = if rig.name == body.surface.name {
         rig.meshes[cloth[0]].name.clone()
     } else {
         rig.name.clone()
     };
     let surface: Surface = assemble(rig, cloth, &name);
-    let skeleton = Skeleton::new(rig, &[&surface], &[]);
+    let skeleton = Skeleton::new(rig, &[&surface], told);
     let pairing = Pairing::new(&skeleton, &body.skeleton);
     if name != body.surface.name && rig.name != body.surface.name {
         found.extend(findings::of_remarks(&name, &rig.remarks));

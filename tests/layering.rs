@@ -11,8 +11,9 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ("timings", &[]),
     ("geometry", &[]),
     ("outcome", &[]),
+    ("written", &[]),
     ("rig", &["geometry"]),
-    ("pose", &["rig", "outcome"]),
+    ("pose", &["rig", "outcome", "written"]),
     ("skin", &["rig"]),
     (
         "contact",
@@ -26,13 +27,19 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     (
         "wardrobe",
         &[
-            "contact", "fitting", "measure", "outcome", "rig", "skin", "timings",
+            "contact", "fitting", "measure", "outcome", "rig", "skin", "timings", "written",
         ],
     ),
     (
         "fitting",
         &[
             "contact", "measure", "outcome", "pose", "rig", "timings", "units", "verdict",
+        ],
+    ),
+    (
+        "rack",
+        &[
+            "contact", "measure", "outcome", "pose", "rig", "verdict", "wardrobe", "written",
         ],
     ),
     ("report", &["outcome", "timings", "units"]),

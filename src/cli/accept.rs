@@ -1,6 +1,6 @@
 //! `gusset accept`: from here on, this result is what an edit is measured against.
 
-use super::Trouble;
+use super::{Trouble, try_on};
 use gusset::compare::Accepted;
 use gusset::outcome::{Outcome, Verdict};
 use gusset::report::json;
@@ -12,7 +12,8 @@ pub(super) struct Arguments {
     /// A report folder, or its result.json
     #[arg(value_name = "REPORT")]
     report: PathBuf,
-    /// The garment it was made for: the file is written beside it and used by `gusset try` from then on
+    /// The garment or the fitting file it was made for: the accepted result is written beside it and used by `gusset try`
+    /// from then on
     #[arg(value_name = "GARMENT")]
     garment: Option<PathBuf>,
     /// Where to write the accepted result instead
@@ -36,8 +37,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
                     garment.display()
                 )));
             }
-            check_name(&outcome, garment)?;
-            beside(garment)
+            if try_on::is_yaml(garment) {
+                garment.with_file_name("accepted.txt")
+            } else {
+                check_name(&outcome, garment)?;
+                beside(garment)
+            }
         }
         (None, Some(file)) => file.clone(),
         (None, None) => PathBuf::from("accepted.txt"),

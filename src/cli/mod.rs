@@ -8,6 +8,7 @@ mod completions;
 mod demo;
 mod poses;
 mod posed;
+mod rack;
 mod range;
 mod reading;
 mod wearing; // switches of commands that put a garment on a body
@@ -15,6 +16,7 @@ mod refit;
 mod rig;
 mod schema;
 mod splay;
+mod start;
 mod try_on;
 mod unchanged;
 
@@ -33,6 +35,10 @@ struct Arguments {
 enum Command {
     /// Put garments on a body, run them through poses, and say what fails and where
     Try(try_on::Arguments),
+    /// Write a fitting file for what lies in a folder
+    Start(start::Arguments),
+    /// Make one report of the shards of a rack
+    Join(rack::shards::Arguments),
     /// Say which of two garments does better, pose by pose, or what an edit changed
     Compare(compare::Arguments),
     /// Say up to which angle of a joint a garment holds
@@ -51,7 +57,7 @@ enum Command {
     Posed(posed::Arguments),
     /// Make an invented wearer and trousers, one pair with a planted fault, and test them
     Demo(demo::Arguments),
-    /// Print the JSON Schema of a result or of a pose file
+    /// Print the JSON Schema of a result, of a fitting file or of a pose file
     Schema(schema::Arguments),
     /// Print completions for a shell
     Completions(completions::Arguments),
@@ -74,6 +80,12 @@ impl Trouble {
     }
 }
 
+impl From<gusset::written::WrittenError> for Trouble {
+    fn from(error: gusset::written::WrittenError) -> Self {
+        Self::Show(error.report())
+    }
+}
+
 impl From<gusset::pose::PoseError> for Trouble {
     fn from(error: gusset::pose::PoseError) -> Self {
         Self::Show(error.report())
@@ -85,6 +97,8 @@ pub(crate) fn run() -> ExitCode {
     let arguments = Arguments::parse();
     let done = match arguments.command {
         Command::Try(arguments) => try_on::run(&arguments),
+        Command::Start(arguments) => start::run(&arguments),
+        Command::Join(arguments) => rack::shards::join(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
         Command::Range(arguments) => range::run(&arguments),
         Command::Splay(arguments) => splay::run(&arguments),

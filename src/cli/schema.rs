@@ -14,6 +14,8 @@ pub(super) struct Arguments {
 enum Of {
     /// result.json
     Result,
+    /// A fitting file
+    Fitting,
     /// A pose file
     Pose,
 }
@@ -21,6 +23,7 @@ enum Of {
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let text = match arguments.of {
         Of::Result => gusset::report::json::schema(),
+        Of::Fitting => gusset::rack::schema::schema(),
         Of::Pose => gusset::pose::schema::schema(),
     };
     super::print(&format!("{}\n", text.trim_end()));

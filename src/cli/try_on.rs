@@ -16,8 +16,8 @@ use gusset::report::text::Look;
 use gusset::report::{csv, folder, json, junit, markdown, text};
 use gusset::scenes::{self, watch::Watch};
 use gusset::timings::{self, Step, time};
-use gusset::verdict::Limits;
 use gusset::verdict::judge::Promises;
+use gusset::verdict::{Limits, Told};
 use gusset::wardrobe::{Outfit, dress};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::path::{Path, PathBuf};
@@ -31,57 +31,61 @@ skinning: corrective shapes, cloth and swinging joints of a runtime are not simu
 
 #[derive(Clone, Debug, clap::Args)]
 pub(super) struct Arguments {
-    /// The body, then the garments, each tested by itself; or one file that holds both
+    /// The body, then the garments, each tested by itself; or one file that holds both; or a fitting file (YAML) of many
     #[arg(required = true, value_name = "FILE")]
-    files: Vec<PathBuf>,
+    pub(super) files: Vec<PathBuf>,
     /// Poses by name or pose file, instead of the whole library
     #[arg(long, value_delimiter = ',', value_name = "NAMES")]
-    poses: Vec<String>,
+    pub(super) poses: Vec<String>,
     /// A clip of the body's own file (may be repeated); without --poses only clips are run
     #[arg(long, value_name = "NAME")]
-    clip: Vec<String>,
+    pub(super) clip: Vec<String>,
     /// How much the clips ask of the garment
     #[arg(long, value_enum, default_value = "upright")]
-    demand: DemandArgument,
-    /// How much the cloth gives
-    #[arg(long, value_enum, default_value = "rigid")]
-    fabric: Fabric,
-    /// Measure against this accepted result; without it, GARMENT.accepted.txt beside the garment is used where there is one
+    pub(super) demand: DemandArgument,
+    /// How much the cloth gives [default: rigid, or what the fitting file says]
+    #[arg(long, value_enum)]
+    pub(super) fabric: Option<Fabric>,
+    /// Measure against this accepted result; without it, GARMENT.accepted.txt beside the garment, or accepted.txt beside
+    /// the fitting file, is used where there is one
     #[arg(long, value_name = "FILE")]
-    against: Option<PathBuf>,
+    pub(super) against: Option<PathBuf>,
     /// Hard poses must hold as well
     #[arg(long)]
-    strict: bool,
+    pub(super) strict: bool,
     /// Where reports go
     #[arg(long, value_name = "DIR", help = "Where report folders go [default: reports]")]
-    out: Option<PathBuf>,
+    pub(super) out: Option<PathBuf>,
     /// What to print; anything but text writes no report folder unless --out is given
     #[arg(long, value_enum, default_value = "text")]
-    format: Format,
+    pub(super) format: Format,
     /// Do not try what would help at the places that fail
     #[arg(long)]
-    no_remedies: bool,
+    pub(super) no_remedies: bool,
     /// Write no report folder
     #[arg(long)]
-    no_report: bool,
+    pub(super) no_report: bool,
     /// Write a report to pass on: pictures and numbers only, no geometry of body or garment
     #[arg(long)]
-    share: bool,
+    pub(super) share: bool,
+    /// Run only every Nth fitting of a fitting file, the Ith first; `gusset join` makes one report of all shards
+    #[arg(long, value_name = "I/N", value_parser = super::rack::shard)]
+    pub(super) shard: Option<super::rack::Shard>,
     /// Measure also where a report of this very run is there already
     #[arg(long)]
-    again: bool,
+    pub(super) again: bool,
     /// Say on stderr where the time went, step by step; measures in any case
     #[arg(long)]
-    timings: bool,
+    pub(super) timings: bool,
     /// No progress on stderr
     #[arg(long, short)]
-    quiet: bool,
+    pub(super) quiet: bool,
     #[command(flatten)]
-    wearing: Wearing,
+    pub(super) wearing: Wearing,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-enum Format {
+pub(super) enum Format {
     Text,
     Json,
     Csv,
@@ -92,7 +96,7 @@ enum Format {
 }
 
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
-enum DemandArgument {
+pub(super) enum DemandArgument {
     Upright,
     Seated,
     Hard,
@@ -106,6 +110,14 @@ pub(super) enum Fabric {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
+    if let Some(file) = arguments.files.iter().find(|file| is_yaml(file)) {
+        return super::rack::run(arguments, file);
+    }
+    if arguments.shard.is_some() {
+        return Err(Trouble::Say(
+            "--shard shares out the fittings of a fitting file; name one: gusset try FITTING.yaml --shard 1/4".into(),
+        ));
+    }
     let start = Instant::now();
     let key = key(arguments);
     if let Some(code) = made_before(arguments, key.as_deref()) {
@@ -332,7 +344,7 @@ fn is_of(file: &Path, fitting: &Fitting) -> bool {
 /// Lines shown of each kind of change; the rest is counted.
 const MOST_LINES: usize = 12;
 
-fn in_words(file: &Path, changes: &[Change]) -> String {
+pub(super) fn in_words(file: &Path, changes: &[Change]) -> String {
     let count = |kind| changes.iter().filter(|change| change.kind == kind).count();
     let kinds = [Kind::Worse, Kind::New, Kind::Gone, Kind::Better];
     let parts: Vec<String> = kinds
@@ -361,7 +373,12 @@ fn in_words(file: &Path, changes: &[Change]) -> String {
 }
 
 /// The fitting with the places that fail, why, and what would help.
-fn with_spots(arguments: &Arguments, dressed: &Dressed, plan: &Plan, mut fitting: Fitting) -> Fitting {
+pub(super) fn with_spots(
+    arguments: &Arguments,
+    dressed: &Dressed,
+    plan: &Plan,
+    mut fitting: Fitting,
+) -> Fitting {
     if !arguments.no_remedies && fitting.verdict == Verdict::Fail {
         let bar = bar(0, arguments.quiet, "frames of remedies tried");
         fitting.spots = time(Step::Remedies, || {
@@ -388,7 +405,7 @@ pub(super) fn outcome_of(fittings: Vec<Fitting>) -> Outcome {
 }
 
 /// Fittings that could run are written, also beside one that could not.
-fn any_ran(outcome: &Outcome) -> bool {
+pub(super) fn any_ran(outcome: &Outcome) -> bool {
     outcome
         .fittings
         .iter()
@@ -396,7 +413,7 @@ fn any_ran(outcome: &Outcome) -> bool {
 }
 
 /// A report comes with the text, and with any format that says where it goes.
-fn wants_report(arguments: &Arguments) -> bool {
+pub(super) fn wants_report(arguments: &Arguments) -> bool {
     !arguments.no_report && (arguments.format == Format::Text || arguments.out.is_some())
 }
 
@@ -409,7 +426,7 @@ fn folder_name(outcome: &Outcome) -> String {
     }
 }
 
-fn exit_code(verdict: Verdict) -> u8 {
+pub(super) fn exit_code(verdict: Verdict) -> u8 {
     match verdict {
         Verdict::CouldNotRun | Verdict::NotApplicable => 2,
         Verdict::Fail => 1,
@@ -417,7 +434,7 @@ fn exit_code(verdict: Verdict) -> u8 {
     }
 }
 
-fn look() -> Look {
+pub(super) fn look() -> Look {
     let width = std::env::var("COLUMNS")
         .ok()
         .and_then(|columns| columns.parse().ok())
@@ -426,12 +443,6 @@ fn look() -> Look {
 }
 
 fn outfits(arguments: &Arguments) -> Result<Vec<Outfit>, Trouble> {
-    if let Some(file) = arguments.files.iter().find(|file| is_yaml(file)) {
-        return Err(Trouble::Say(format!(
-            "{}: fitting files cannot be read yet; name the body and its garments: gusset try BODY GARMENT...",
-            file.display()
-        )));
-    }
     let base = arguments.wearing.outfit();
     Ok(match arguments.files.as_slice() {
         [only] => vec![Outfit {
@@ -473,7 +484,7 @@ fn names_apart(garments: &[PathBuf]) -> Vec<Option<String>> {
         .collect()
 }
 
-fn is_yaml(file: &Path) -> bool {
+pub(super) fn is_yaml(file: &Path) -> bool {
     file.extension()
         .is_some_and(|ending| ending == "yaml" || ending == "yml")
 }
@@ -501,11 +512,12 @@ fn plan(arguments: &Arguments, dressed: &Dressed) -> Result<Plan, Trouble> {
     }
     Ok(Plan {
         sequences,
-        fabric: arguments.fabric.into(),
+        fabric: arguments.fabric.unwrap_or(Fabric::Rigid).into(),
         promises: Promises {
-            promised: Vec::new(),
             strict: arguments.strict,
+            ..Promises::default()
         },
+        limits: Told::new(),
     })
 }
 

@@ -30,16 +30,19 @@ pub(super) struct Run {
 
 /// A hash of all that a run depends on; `None` where that cannot be told.
 pub(super) fn key(arguments: &str, files: &[&Path]) -> Option<String> {
+    let program = program()?;
+    let around = ["COLUMNS", "CI"].map(|name| format!("{name}={:?}", std::env::var_os(name)));
+    key_of(&[&program, arguments, &around[0], &around[1]], files)
+}
+
+/// A hash of words and of the bytes of files; `None` where a file cannot be read.
+pub(super) fn key_of(words: &[&str], files: &[&Path]) -> Option<String> {
     let mut hash = Sha256::new();
     let mut add = |bytes: &[u8]| {
         hash.update((bytes.len() as u64).to_le_bytes());
         hash.update(bytes);
     };
-    add(program()?.as_bytes());
-    add(arguments.as_bytes());
-    for name in ["COLUMNS", "CI"] {
-        add(format!("{name}={:?}", std::env::var_os(name)).as_bytes());
-    }
+    words.iter().for_each(|word| add(word.as_bytes()));
     for file in files {
         let bytes = fs::read(file).ok()?;
         add(&bytes);
@@ -55,6 +58,14 @@ fn program() -> Option<String> {
     let file = fs::metadata(std::env::current_exe().ok()?).ok()?;
     let built = file.modified().ok()?;
     Some(format!("{} {} {built:?}", env!("CARGO_PKG_VERSION"), file.len()))
+}
+
+/// The program by its own bytes: the same on every machine that has this build.
+pub(super) fn program_itself() -> Option<String> {
+    let mut hash = Sha256::new();
+    let mut file = fs::File::open(std::env::current_exe().ok()?).ok()?;
+    std::io::copy(&mut file, &mut hash).ok()?;
+    Some(in_words(hash))
 }
 
 fn in_words(hash: Sha256) -> String {
@@ -103,6 +114,13 @@ pub(super) fn find(reports: &Path, key: &str) -> Option<(PathBuf, Run)> {
         let same = run.made_from == key && Some(&run.report) == report(&folder).as_ref();
         same.then_some((folder, run))
     })
+}
+
+/// Whether a report was made by a run with this key and is as it was written.
+pub(super) fn is_of(folder: &Path, key: &str) -> bool {
+    let run = fs::read(folder.join(KEPT)).ok();
+    let run: Option<Run> = run.and_then(|bytes| serde_json::from_slice(&bytes).ok());
+    run.is_some_and(|run| run.made_from == key && Some(&run.report) == report(folder).as_ref())
 }
 
 /// Notes in a report folder what it was made from. A note that cannot be written is no fault of the report.

@@ -44,6 +44,15 @@ impl Wearing {
         self.over.iter().chain(&self.hidden_picture).map(PathBuf::as_path)
     }
 
+    /// Whether any of them says what a fitting file says by itself.
+    pub(super) fn says_who_wears(&self) -> bool {
+        let lists = [&self.garment_mesh, &self.body_mesh, &self.hidden_skin];
+        lists.iter().any(|list| !list.is_empty())
+            || !self.over.is_empty()
+            || !self.morph.is_empty()
+            || self.hidden_picture.is_some()
+    }
+
     /// What all garments of the command have in common.
     pub(super) fn outfit(&self) -> Outfit {
         Outfit {

@@ -135,6 +135,34 @@ impl Accepted {
         missing.map(|key| format!("it does not know {}", key.trim_end_matches(": verdict")))
     }
 
+    /// What it says of the fittings of a run that is one shard of a rack, or that left some out.
+    #[must_use]
+    pub fn of_run(&self, outcome: &Outcome) -> Self {
+        let run: Vec<String> = outcome
+            .fittings
+            .iter()
+            .map(|fitting| format!("{}, ", super::name(fitting)))
+            .collect();
+        let own = |key: &String| run.iter().any(|name| key.starts_with(name));
+        let mut part = self.clone();
+        part.values.retain(|key, _| own(key));
+        part.verdicts.retain(|key, _| own(key));
+        part
+    }
+
+    /// A fitting it knows that is none of these (`trousers on ash`).
+    pub fn stranger(&self, fittings: &[String]) -> Option<&str> {
+        let known = |key: &str| {
+            fittings
+                .iter()
+                .any(|name| key.strip_prefix(name).is_some_and(|rest| rest.starts_with(", ")))
+        };
+        let key = self.verdicts.keys().find(|key| !known(key))?;
+        key.rsplit_once(": ")
+            .and_then(|(head, _)| head.rsplit_once(", "))
+            .map(|(name, _)| name)
+    }
+
     /// The file.
     pub fn render(&self) -> String {
         let mut text = format!("{HEAD}\nlimits {}\n", self.limits);
@@ -261,6 +289,19 @@ mod tests {
         assert_eq!((changes.len(), changes[0].kind), (1, Kind::Worse));
         outcome.limits.clear();
         assert!(accepted.stale(&outcome).is_some());
+    }
+
+    #[test]
+    fn a_shard_is_measured_against_its_own_lines_and_strangers_are_named() {
+        let outcome = judged();
+        let name = super::super::name(&outcome.fittings[0]);
+        let mut accepted = Accepted::of(&outcome);
+        assert_eq!(accepted.stranger(std::slice::from_ref(&name)), None);
+        assert_eq!(accepted.of_run(&outcome), accepted);
+        let key = "skirt on ash, sitting: verdict".to_owned();
+        accepted.verdicts.insert(key.clone(), Verdict::Pass);
+        assert_eq!(accepted.stranger(&[name]), Some("skirt on ash"));
+        assert!(!accepted.of_run(&outcome).verdicts.contains_key(&key));
     }
 
     #[test]

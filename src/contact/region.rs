@@ -39,6 +39,36 @@ pub fn words(body: &Body, part: Part, point: [f32; 3]) -> String {
     }
 }
 
+/// All words there are, for who names a place by hand.
+pub fn all() -> Vec<String> {
+    const OF_A_SIDE: [&str; 13] = [
+        "shoulder",
+        "elbow",
+        "upper arm",
+        "forearm",
+        "cuff",
+        "hand",
+        "underarm",
+        "hip",
+        "seat",
+        "knee",
+        "calf",
+        "hem",
+        "foot",
+    ];
+    let sided = |side: Side| {
+        let thighs =
+            ["inner", "outer", "front", "back"].map(|round| format!("{round} {} thigh", side.word()));
+        let rest = OF_A_SIDE.map(|word| format!("{} {word}", side.word()));
+        thighs.into_iter().chain(rest)
+    };
+    let middle = ["neck", "chest", "back", "waist", "lap", "crotch"].map(str::to_owned);
+    middle
+        .into_iter()
+        .chain(Side::BOTH.into_iter().flat_map(sided))
+        .collect()
+}
+
 /// How far along a bone a point lies: 0 at its joint, 1 at the next.
 fn share_along(body: &Body, bones: [Bone; 2], point: &Vector3<f64>) -> Option<f64> {
     let (from, to) = (
@@ -125,5 +155,36 @@ fn torso(body: &Body, point: &Vector3<f64>) -> String {
         "back".into()
     } else {
         "chest".into()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::{self, BodyShape};
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn every_place_of_a_body_is_among_the_words() {
+        let wearer = demo::body(&BodyShape::woman("wren").meshed(0.022));
+        let rig = wearer.rig();
+        let dressed = crate::wardrobe::dress_rigs(rig.clone(), rig);
+        let body = &dressed.body;
+        let found: BTreeSet<String> = (0..body.surface.triangles.len())
+            .map(|triangle| {
+                let corners = body.surface.triangles[triangle];
+                words(
+                    body,
+                    body.parts[triangle],
+                    body.surface.positions[corners[0] as usize],
+                )
+            })
+            .collect();
+        let known = BTreeSet::from_iter(all());
+        assert_eq!(
+            found.difference(&known).collect::<Vec<_>>(),
+            Vec::<&String>::new()
+        );
+        assert!(found.len() > 30, "{found:?}");
     }
 }

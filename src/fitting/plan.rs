@@ -5,6 +5,7 @@ use crate::outcome::Demand;
 use crate::pose::{Pose, PoseFrame, clip};
 use crate::rig::Clip;
 use crate::rig::bone::Bone;
+use crate::verdict::Told;
 use crate::verdict::judge::Promises;
 
 /// A longer clip is thinned to this many frames, both ends kept.
@@ -17,8 +18,10 @@ pub struct Plan {
     pub sequences: Vec<Sequence>,
     /// How much the cloth gives.
     pub fabric: FabricClass,
-    /// Hard poses that must hold.
+    /// Hard poses that must hold, and places that need not.
     pub promises: Promises,
+    /// Limits in the place of the project's own.
+    pub limits: Told,
 }
 
 /// A pose of the library, or a clip of the body's own file.

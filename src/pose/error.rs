@@ -1,6 +1,7 @@
 //! What is wrong with a pose, where it is written, and what to write instead.
 
-use miette::{Diagnostic, NamedSource, SourceSpan};
+use crate::written::{Mistake, WrittenError, nearest};
+use miette::Diagnostic;
 use thiserror::Error;
 
 /// Why a pose, or a name for one, was refused. Each is one sentence; with [`PoseError::report`] the binary prints the
@@ -43,29 +44,13 @@ pub enum PoseError {
     },
 }
 
-/// Something in a hand-written file that cannot stand, with its place.
-#[derive(Clone, Debug, Error, Diagnostic)]
-#[error("{file}:{line}:{column}: {say}")]
-pub struct Mistake {
-    /// Name of the file, as given.
-    pub file: String,
-    /// 1-based.
-    pub line: usize,
-    /// 1-based, in characters.
-    pub column: usize,
-    /// One plain sentence.
-    pub say: String,
-    /// The whole text, for the snippet.
-    #[source_code]
-    pub written: NamedSource<String>,
-    /// Byte offset and length.
-    #[label("{label}")]
-    pub span: SourceSpan,
-    /// A few words under the spot.
-    pub label: String,
-    /// What to write instead.
-    #[help]
-    pub help: String,
+impl From<WrittenError> for PoseError {
+    fn from(error: WrittenError) -> Self {
+        match error {
+            WrittenError::Written(mistake) => Self::Written(mistake),
+            WrittenError::NotText { file, say } => Self::NotText { file, say },
+        }
+    }
 }
 
 impl PoseError {
@@ -94,7 +79,7 @@ impl PoseError {
         name: &str,
         known: impl IntoIterator<Item = &'a str> + Clone,
     ) -> Self {
-        let help = match super::nearest::nearest(name, known.clone()) {
+        let help = match nearest(name, known.clone()) {
             Some(near) => format!("did you mean `{near}`?"),
             None => list(kind, known),
         };

@@ -4,9 +4,6 @@ mod effective; // joint matrices -> angles
 mod error;
 mod joint;
 mod keys; // key frames -> frames
-mod nearest;
-mod tree; // text -> a tree that knows where each word stands
-mod values; // the kinds of value, and the sentences for wrong ones
 mod yaml; // tree -> Pose
 
 pub mod clip; // animation clips of a glTF file: which times, which matrices
@@ -16,10 +13,9 @@ pub mod stand; // angles to joint matrices, and back
 pub mod schema; // the JSON Schema of a pose file
 pub mod sweep; // one or two motions through their range
 
-pub use error::{Mistake, PoseError};
+pub use error::PoseError;
 pub use joint::{Joint, JointMotion, Motion, OnSide, keys as joint_keys};
 pub use library::{all, find};
-pub use nearest::nearest;
 pub use yaml::parse;
 
 use crate::outcome::Demand;

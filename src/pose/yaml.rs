@@ -2,11 +2,11 @@
 
 use super::joint::{self, Joint, Motion};
 use super::keys::{self, Clock, Sequence};
-use super::tree::{self, Tree, Value, Wrong};
-use super::values::{Entries, flag, list, map, need, number, text, unknown, wrong};
 use super::{Angles, Pose, PoseError, PoseFrame, ranges};
 use crate::outcome::Demand;
 use crate::rig::bone::{Bone, Side};
+use crate::written::tree::{self, Tree, Value, Wrong};
+use crate::written::values::{self, Entries, flag, list, map, need, text, unknown, wrong};
 use std::collections::BTreeMap;
 
 /// The keys of a pose file, in the order the README tells them.
@@ -39,7 +39,7 @@ pub(super) const MOST_FRAMES: usize = 1000;
 /// [`PoseError::Written`] with line, column and the nearest right word for whatever cannot stand: an unknown or
 /// repeated key, a value of the wrong kind, an angle outside [`ranges`] without `beyond_range: true`.
 pub fn parse(text: impl AsRef<[u8]>, file_name: &str) -> Result<Pose, PoseError> {
-    tree::read(text.as_ref(), file_name, pose)
+    Ok(tree::read(text.as_ref(), file_name, pose)?)
 }
 
 fn pose(top: &Tree) -> Result<Pose, Wrong> {
@@ -357,6 +357,25 @@ fn optional(tree: &Tree) -> Result<Vec<Bone>, Wrong> {
 }
 
 // Plain values.
+
+fn number(tree: &Tree, least: f64, most: f64) -> Result<f64, Wrong> {
+    if matches!(&tree.value, Value::Word(word) if word == "bind") {
+        return Err(wrong(
+            tree.id,
+            "a number belongs here, not `bind`",
+            "not a number",
+            "`bind` stands for a whole joint: write `knees: bind`, not `knees: { flexion: bind }`",
+        ));
+    }
+    let in_degrees = |wrong: Wrong| Wrong {
+        help: match tree.value {
+            Value::Number(_) => "angles are in degrees, times in seconds or percent".into(),
+            _ => wrong.help,
+        },
+        ..wrong
+    };
+    values::number(tree, least, most).map_err(in_degrees)
+}
 
 fn name(tree: &Tree) -> Result<String, Wrong> {
     let name = text(tree)?;

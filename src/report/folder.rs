@@ -1,12 +1,13 @@
 //! A run as a folder to open and to keep: whole or not at all.
 //!
-//! Everything is written into a sibling folder first and renamed into place; a run that is killed leaves the old
-//! report as it was. What a killed run left behind is removed by the next one.
+//! A run that is killed leaves the old report as it was ([`super::tree`]).
 
 use super::model::{self, Model};
 use super::page::{RigPictures, Shown};
+use super::pictures;
 use super::rig::{self, Sheet};
 use super::stills::{self, Still};
+use super::tree::Tree;
 use super::{csv, json, page, plot, scene::Scene, share, words};
 use crate::outcome::{Fitting, Outcome};
 use crate::timings::{Step, time};
@@ -14,12 +15,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-use std::{fs, io};
 use thiserror::Error;
-
-/// Marks the folder that is being written, and the old one on its way out.
-const WRITING: &str = ".gusset-writing";
-const OLD: &str = ".gusset-old";
 
 /// What was written.
 #[derive(Clone, Debug)]
@@ -77,14 +73,11 @@ pub struct Beside {
     pub page: String,
 }
 
-/// Writes `index.html`, `result.json`, `measures.csv`, `plots/` and `pictures/`.
+/// Writes `index.html`, `result.json`, `measures.csv`, `plots/` and `pictures/` with a list of them.
 ///
 /// # Errors
 /// The old report, if there was one, is then still there as it was.
 pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Written, ReportError> {
-    if folder.exists() && !is_ours(folder) {
-        return Err(ReportError::NotOurs(folder.display().to_string()));
-    }
     write_files(folder, &time(Step::Write, || render(outcome, extras))?)
 }
 
@@ -94,29 +87,64 @@ pub fn write(folder: &Path, outcome: &Outcome, extras: &Extras) -> Result<Writte
 /// # Errors
 /// The old report, if there was one, is then still there as it was.
 pub fn write_files(folder: &Path, files: &[(String, Vec<u8>)]) -> Result<Written, ReportError> {
-    let refused = |error: io::Error| ReportError::Refused {
-        folder: folder.display().to_string(),
-        why: error.to_string(),
-    };
-    if folder.exists() && !is_ours(folder) {
-        return Err(ReportError::NotOurs(folder.display().to_string()));
-    }
-    let (writing, old) = (beside(folder, WRITING), beside(folder, OLD));
-    remove(&writing).map_err(refused)?;
-    // A run that was killed between the two renames: the old report is the whole one.
-    if old.exists() && !folder.exists() {
-        fs::rename(&old, folder).map_err(refused)?;
-    }
-    remove(&old).map_err(refused)?;
-    if let Err(error) = fill(&writing, files).and_then(|()| swap(folder, &writing, &old)) {
-        let _ = remove(&writing);
-        return Err(refused(error));
-    }
+    let tree = Tree::begin(folder)?;
+    tree.fill(files)?;
+    tree.finish()?;
     let mut names: Vec<String> = files.iter().map(|file| file.0.clone()).collect();
     names.sort();
     Ok(Written {
         page: folder.join("index.html"),
         files: names,
+    })
+}
+
+/// Puts a rack's report in its place: a page that shows the worst of every fitting and leads to the fitting's own report,
+/// `parts` of the tree (`None` for a fitting that could not run), and the record of all.
+///
+/// # Errors
+/// The old report, if there was one, is then still there as it was.
+pub fn write_rack(
+    tree: Tree,
+    folder: &Path,
+    outcome: &Outcome,
+    parts: &[Option<String>],
+    share: bool,
+) -> Result<Written, ReportError> {
+    let worst = |(at, part): (usize, &Option<String>)| {
+        let folder = part.as_ref().map(|part| tree.part(part));
+        folder.map_or_else(Vec::new, |folder| pictures::of_the_worst(&folder, at))
+    };
+    let stills: Vec<Still> = parts.iter().enumerate().flat_map(worst).collect();
+    let pages: Vec<Option<String>> = parts
+        .iter()
+        .map(|part| part.as_ref().map(|part| format!("{part}/index.html")))
+        .collect();
+    let shown = Shown {
+        stills: &stills,
+        plots: &[],
+        view: &model::Packed::default(),
+        rigs: &[],
+        share,
+        beside: None,
+        pages: &pages,
+    };
+    let record = if share {
+        &share::without_places(outcome)
+    } else {
+        outcome
+    };
+    let html = time(Step::Write, || page::render(record, &shown))?;
+    tree.fill(&[
+        ("index.html".to_owned(), html.into_bytes()),
+        ("result.json".to_owned(), json::render(record).into_bytes()),
+        ("measures.csv".to_owned(), csv::render(outcome).into_bytes()),
+    ])?;
+    tree.finish()?;
+    Ok(Written {
+        page: folder.join("index.html"),
+        files: ["index.html", "measures.csv", "result.json"]
+            .map(str::to_owned)
+            .to_vec(),
     })
 }
 
@@ -160,6 +188,7 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
         rigs: &rigs,
         share,
         beside: extras.beside,
+        pages: &[],
     };
     let html = if share {
         share::page(outcome, &shown)?
@@ -193,22 +222,31 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
         .collect();
     files.extend(drawn.into_iter().flatten());
     let mut taken = BTreeSet::new();
+    let mut listed = Vec::new();
     for still in pictures {
         let kind = if still.close { "close" } else { "figure" };
         let name = safe_name(&format!("{}_{:03}_{kind}", still.pose, still.frame));
         let name = unique(&mut taken, &format!("pictures/{}/{name}", folders[still.fitting]));
-        files.push((format!("{name}.png"), still.png));
+        let name = format!("{name}.png");
+        listed.push(pictures::Listed::of(&still, &name));
+        files.push((name, still.png));
+    }
+    if !listed.is_empty() {
+        files.push((pictures::LIST.to_owned(), pictures::render(&listed).into_bytes()));
     }
     Ok(files)
 }
 
 fn fitting_folders(outcome: &Outcome) -> Vec<String> {
+    let names: Vec<String> = outcome.fittings.iter().map(words::fitting).collect();
+    folders_of(&names)
+}
+
+/// Folder names for fittings, `trousers on ash` by `trousers on ash`, no two alike on any system.
+pub fn folders_of(fittings: &[String]) -> Vec<String> {
     let mut taken = BTreeSet::new();
-    outcome
-        .fittings
-        .iter()
-        .map(|fitting| unique(&mut taken, &fitting_folder(fitting)))
-        .collect()
+    let folder = |name: &String| unique(&mut taken, &safe_name(&name.replace(' ', "_")));
+    fittings.iter().map(folder).collect()
 }
 
 /// A folder name for a fitting: `trousers_on_ash`.
@@ -248,54 +286,11 @@ pub fn safe_name(name: &str) -> String {
     safe
 }
 
-fn beside(folder: &Path, ending: &str) -> PathBuf {
-    let name = folder
-        .file_name()
-        .map_or_else(|| "report".into(), |name| name.to_string_lossy().into_owned());
-    folder.with_file_name(format!(".{name}{ending}"))
-}
-
-/// A report of ours, or an empty folder.
-fn is_ours(folder: &Path) -> bool {
-    let empty = fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_none());
-    empty || (folder.join("result.json").is_file() && folder.join("index.html").is_file())
-}
-
-fn remove(path: &Path) -> io::Result<()> {
-    match fs::remove_dir_all(path) {
-        Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
-        _ => Ok(()),
-    }
-}
-
-fn fill(writing: &Path, files: &[(String, Vec<u8>)]) -> io::Result<()> {
-    for (name, bytes) in files {
-        let path = writing.join(name);
-        if let Some(parent) = path.parent() {
-            fs::create_dir_all(parent)?;
-        }
-        fs::write(path, bytes)?;
-    }
-    Ok(())
-}
-
-fn swap(folder: &Path, writing: &Path, old: &Path) -> io::Result<()> {
-    if folder.exists() {
-        fs::rename(folder, old)?;
-    }
-    if let Err(error) = fs::rename(writing, folder) {
-        if old.exists() {
-            fs::rename(old, folder)?;
-        }
-        return Err(error);
-    }
-    remove(old)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::report::sample;
+    use std::fs;
 
     #[test]
     fn names_are_safe_everywhere() {
@@ -330,17 +325,5 @@ mod tests {
             Err(ReportError::NotOurs(_))
         ));
         assert!(other.join("holiday.txt").is_file());
-    }
-
-    #[test]
-    fn what_a_killed_run_left_is_cleaned_and_the_old_report_comes_back() {
-        let parent = tempfile::tempdir().unwrap();
-        let folder = parent.path().join("fit");
-        write(&folder, &sample::outcome(), &Extras::default()).unwrap();
-        fs::rename(&folder, beside(&folder, OLD)).unwrap();
-        fs::create_dir(beside(&folder, WRITING)).unwrap();
-        write(&folder, &sample::outcome(), &Extras::default()).unwrap();
-        assert!(folder.join("result.json").is_file());
-        assert_eq!(fs::read_dir(parent.path()).unwrap().count(), 1);
     }
 }

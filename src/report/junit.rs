@@ -7,13 +7,33 @@
 use super::{text, words, worst};
 use crate::outcome::{Fitting, Outcome, PoseResult, Severity, Verdict};
 
+/// A pose that got worse than what was accepted.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Worse {
+    /// Index into the outcome's fittings.
+    pub fitting: usize,
+    /// The pose's name.
+    pub pose: String,
+    /// What got worse, in a sentence.
+    pub say: String,
+}
+
 /// The XML text.
 pub fn render(outcome: &Outcome) -> String {
+    render_against(outcome, &[])
+}
+
+/// As [`render`]; a pose that got worse than what was accepted is a *failure* as well, also where its limits hold.
+pub fn render_against(outcome: &Outcome, worse: &[Worse]) -> String {
     let mut xml = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
     let suites: Vec<Suite> = outcome
         .fittings
         .iter()
-        .map(|fitting| suite(outcome, fitting))
+        .enumerate()
+        .map(|(at, fitting)| {
+            let of_fitting: Vec<&Worse> = worse.iter().filter(|worse| worse.fitting == at).collect();
+            suite(outcome, fitting, &of_fitting)
+        })
         .collect();
     let sum = |of: fn(&Suite) -> usize| suites.iter().map(of).sum::<usize>();
     xml.push_str(&format!(
@@ -35,13 +55,23 @@ struct Case {
     name: String,
     /// `failure`, `error`, `skipped`, `system-out`; absent for a clean pass.
     kind: Option<&'static str>,
+    /// What a failure breaks: a limit, or what was accepted.
+    of: &'static str,
     message: String,
     body: String,
 }
 
-fn suite(outcome: &Outcome, fitting: &Fitting) -> Suite {
+fn suite(outcome: &Outcome, fitting: &Fitting, worse: &[&Worse]) -> Suite {
     let mut cases = vec![rig_case(fitting)];
-    cases.extend(fitting.poses.iter().map(|pose| pose_case(outcome, fitting, pose)));
+    cases.extend(fitting.poses.iter().map(|pose| {
+        let case = pose_case(outcome, fitting, pose);
+        let say: Vec<&str> = worse
+            .iter()
+            .filter(|worse| worse.pose == pose.pose)
+            .map(|worse| worse.say.as_str())
+            .collect();
+        if say.is_empty() { case } else { case.worse(&say) }
+    }));
     Suite {
         name: words::fitting(fitting),
         cases,
@@ -82,6 +112,7 @@ fn rig_case(fitting: &Fitting) -> Case {
     Case {
         name: "rig".into(),
         kind,
+        of: "limit",
         message: match (body.first(), kind) {
             (Some(first), _) => first.clone(),
             (None, Some("error")) => "This fitting could not run.".into(),
@@ -110,6 +141,7 @@ fn pose_case(outcome: &Outcome, fitting: &Fitting, pose: &PoseResult) -> Case {
     Case {
         name: words::pose(&pose.pose),
         kind,
+        of: "limit",
         message,
         body: reasons.join("\n"),
     }
@@ -141,6 +173,25 @@ impl Suite {
 }
 
 impl Case {
+    /// The case of a pose that got worse than what was accepted.
+    fn worse(self, say: &[&str]) -> Self {
+        let told = format!("Worse than accepted: {}", say.join("; "));
+        match self.kind {
+            Some("failure") => Self {
+                body: format!("{}\n{told}", self.body),
+                ..self
+            },
+            Some("error") => self,
+            _ => Self {
+                kind: Some("failure"),
+                of: "worse",
+                message: told,
+                body: self.body,
+                ..self
+            },
+        }
+    }
+
     /// The rest of the element after its attributes.
     fn outcome(&self) -> String {
         let (message, body) = (escaped(&self.message), escaped(&self.body));
@@ -149,7 +200,7 @@ impl Case {
             Some("system-out") => format!("<system-out>{message}\n{body}</system-out>"),
             Some("skipped") => format!("<skipped message=\"{message}\"/>"),
             Some(kind) => {
-                let of = if kind == "error" { "could_not_run" } else { "limit" };
+                let of = if kind == "error" { "could_not_run" } else { self.of };
                 format!("<{kind} message=\"{message}\" type=\"{of}\">{body}</{kind}>")
             }
         };
@@ -269,6 +320,33 @@ mod tests {
         assert_eq!((with(&xml, "error"), with(&xml, "failure")), (1, 0));
         let error = xml.descendants().find(|n| n.has_tag_name("error")).unwrap();
         assert_eq!(error.attribute("message"), Some("This fitting could not run."));
+    }
+
+    #[test]
+    fn what_got_worse_fails_also_where_its_limits_hold() {
+        let outcome = sample::outcome();
+        let before = with(&Document::parse(&render(&outcome)).unwrap(), "failure");
+        let of = |verdict| {
+            outcome.fittings[0]
+                .poses
+                .iter()
+                .find(|pose| pose.verdict == verdict)
+                .unwrap()
+        };
+        let worse = [Verdict::Pass, Verdict::Warn, Verdict::Fail].map(|verdict| Worse {
+            fitting: 0,
+            pose: of(verdict).pose.clone(),
+            say: "lift was 0.4, is 7.5".into(),
+        });
+        let text = render_against(&outcome, &worse);
+        let xml = Document::parse(&text).unwrap();
+        assert_eq!(with(&xml, "failure"), before + 2);
+        assert_eq!(said(xml.root_element(), "failures"), before + 2);
+        assert_eq!(text.matches("type=\"worse\"").count(), 2);
+        assert_eq!(
+            text.matches("Worse than accepted: lift was 0.4, is 7.5").count(),
+            3
+        );
     }
 
     #[test]

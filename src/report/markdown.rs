@@ -1,7 +1,7 @@
 //! The run for a pull request or a chat: the verdict first, then a table.
 
 use super::words::{self, capital};
-use super::{text, worst};
+use super::{rack, text, worst};
 use crate::outcome::{Fitting, Outcome, Verdict};
 
 /// How many reasons a fitting shows before "and N more".
@@ -34,6 +34,85 @@ pub fn render(outcome: &Outcome) -> String {
     }
     page.push_str(&format!("\n{}\n", escaped(&outcome.caution)));
     page
+}
+
+/// The summary of a rack: bodies across garments, then the failures by what would mend them.
+pub fn of_rack(outcome: &Outcome) -> String {
+    let mut page = format!(
+        "# {}: {}\n\n",
+        words::verdict(outcome.verdict),
+        escaped(&text::overall(outcome))
+    );
+    let [bodies, garments] = rack::names(outcome);
+    let head: String = bodies
+        .iter()
+        .map(|body| format!(" on {} |", escaped(body)))
+        .collect();
+    page.push_str(&format!(
+        "| garment |{head}\n| --- |{}\n",
+        " --- |".repeat(bodies.len())
+    ));
+    for name in &garments {
+        page.push_str(&format!("| {} |", escaped(name)));
+        for body in &bodies {
+            let worn = |one: &&Fitting| words::plain(&one.body) == *body && rack::garment(one) == *name;
+            let cells: Vec<String> = outcome
+                .fittings
+                .iter()
+                .filter(worn)
+                .map(|one| cell(outcome, one))
+                .collect();
+            page.push_str(&format!(" {} |", cells.join("; ")));
+        }
+        page.push('\n');
+    }
+    let stopped = outcome
+        .fittings
+        .iter()
+        .filter(|one| one.verdict == Verdict::CouldNotRun);
+    let stopped: Vec<String> = stopped.map(stopped_line).collect();
+    if !stopped.is_empty() {
+        page.push_str(&format!("\nCould not run:\n\n{}", stopped.concat()));
+    }
+    let groups = rack::groups(outcome);
+    if !groups.is_empty() {
+        page.push_str("\nWhat would mend them:\n\n");
+    }
+    for group in &groups {
+        let cause = if group.cause.is_empty() {
+            String::new()
+        } else {
+            format!("**{}** ", group.cause)
+        };
+        let mend = if group.mend.is_empty() {
+            String::new()
+        } else {
+            format!(": {}", group.mend)
+        };
+        page.push_str(&format!(
+            "- {cause}{}\n",
+            escaped(&format!("{}, {}{mend}", group.place, group.share))
+        ));
+    }
+    page.push_str(&format!("\n{}\n", escaped(&outcome.caution)));
+    page
+}
+
+fn cell(outcome: &Outcome, fitting: &Fitting) -> String {
+    let text = escaped(&rack::cell(outcome, fitting));
+    let verdict = words::verdict(fitting.verdict);
+    match fitting.verdict > Verdict::Pass {
+        true => text.replacen(verdict, &format!("**{verdict}**"), 1),
+        false => text,
+    }
+}
+
+fn stopped_line(fitting: &Fitting) -> String {
+    let why = fitting.reasons.first().map_or("", |reason| reason.say.as_str());
+    format!(
+        "- {}\n",
+        escaped(&words::plain(&format!("{}: {why}", words::fitting(fitting))))
+    )
 }
 
 fn reasons(fitting: &Fitting) -> String {

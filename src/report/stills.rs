@@ -55,7 +55,7 @@ impl Still {
 }
 
 /// Where the eye of a picture is, for a view that opens there.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct Eye {
     /// Unit vector from the target to the eye.
     pub toward: [f32; 3],

@@ -1,6 +1,6 @@
 //! The run in a terminal: the verdict in words first, then why, then each pose.
 
-use super::{words, worst};
+use super::{rack, words, worst};
 use crate::outcome::{Finding, Fitting, Outcome, PoseResult, Reason, Severity, Verdict};
 use std::path::Path;
 
@@ -36,6 +36,25 @@ pub fn render(outcome: &Outcome, report: Option<&Path>, look: Look) -> String {
     page.text
 }
 
+/// The summary of a rack: bodies across garments, then what could not run, then the failures by what would mend them.
+pub fn of_rack(outcome: &Outcome, report: Option<&Path>, look: Look) -> String {
+    let mut page = Page {
+        text: String::new(),
+        look,
+    };
+    page.verdict_line(outcome.verdict, &overall(outcome));
+    page.text.push('\n');
+    page.text.push_str(&rack::table(outcome, look.width.max(40)));
+    page.stopped(outcome);
+    page.groups(outcome);
+    page.text.push('\n');
+    if let Some(report) = report {
+        page.wrapped("Report: ", &words::plain(&report.display().to_string()));
+    }
+    page.wrapped("", &outcome.caution);
+    page.text
+}
+
 /// The verdict of a run of several fittings in a few words.
 pub fn overall(outcome: &Outcome) -> String {
     let count = |verdict| outcome.fittings.iter().filter(|f| f.verdict == verdict).count();
@@ -50,7 +69,8 @@ pub fn overall(outcome: &Outcome) -> String {
     .filter(|verdict| count(*verdict) > 0)
     .map(|verdict| format!("{} {}", count(verdict), words::verdict(verdict).to_lowercase()))
     .collect();
-    format!("{} fittings: {}", outcome.fittings.len(), parts.join(", "))
+    let fittings = words::count(outcome.fittings.len(), "fitting", "fittings");
+    format!("{fittings}: {}", parts.join(", "))
 }
 
 /// What a fitting's verdict rests on, in one line: `skin shows through in 3 of 24 poses, worst standing: 243 cm² in
@@ -191,6 +211,43 @@ impl Page {
         self.table(outcome, fitting);
         self.spots(fitting);
         self.findings(fitting);
+    }
+
+    /// Fittings that could not run, each with why.
+    fn stopped(&mut self, outcome: &Outcome) {
+        let mut stopped = outcome
+            .fittings
+            .iter()
+            .filter(|f| f.verdict == Verdict::CouldNotRun)
+            .peekable();
+        if stopped.peek().is_some() {
+            self.text.push_str("\nCould not run\n");
+        }
+        for fitting in stopped {
+            let why = fitting.reasons.first().map_or("", |reason| reason.say.as_str());
+            self.hanging(
+                "  ",
+                4,
+                &words::plain(&format!("{}: {why}", words::fitting(fitting))),
+            );
+        }
+    }
+
+    /// Failures by what would mend them.
+    fn groups(&mut self, outcome: &Outcome) {
+        let groups = rack::groups(outcome);
+        if !groups.is_empty() {
+            self.text.push_str("\nWhat would mend them\n");
+        }
+        for group in &groups {
+            let mend = if group.mend.is_empty() {
+                String::new()
+            } else {
+                format!(": {}", group.mend)
+            };
+            let text = format!("{}, {}{mend}", group.place, group.share);
+            self.entry(group.cause, Verdict::NotApplicable, &text);
+        }
     }
 
     fn why(&mut self, fitting: &Fitting) {

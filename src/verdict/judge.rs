@@ -11,6 +11,66 @@ pub struct Promises {
     pub promised: Vec<String>,
     /// Every hard pose must hold.
     pub strict: bool,
+    /// Places that may be over their limit: they warn.
+    pub excuses: Vec<Excuse>,
+}
+
+/// A place that may be over its limit, and why.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Excuse {
+    /// Limit key, or a measure with all its numbers.
+    pub measure: String,
+    /// The pose; every pose where it is empty.
+    pub pose: String,
+    /// In tailor's words; the whole garment where it is empty.
+    pub region: String,
+    /// In the words of who excused it.
+    pub reason: String,
+    /// The last day it holds, `2027-01-31`; empty for always.
+    pub until: String,
+    /// That day is over: it excuses nothing, and says so.
+    pub expired: bool,
+}
+
+impl Excuse {
+    fn is_for(&self, pose: &str, path: &str) -> bool {
+        let numbers = path.strip_prefix(&self.measure);
+        numbers.is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
+            && (self.pose.is_empty() || self.pose == pose)
+    }
+
+    /// Whether it holds for a frame. One for a region holds where the worst place lies in it; where the number is
+    /// an area of a measure that is summed up by region, what lies in other regions must be within the limit by itself.
+    fn holds(&self, result: &PoseResult, frame: &FrameResult, path: &str, limit: f64) -> bool {
+        if !self.is_for(&result.pose, path) {
+            return false;
+        }
+        if self.region.is_empty() {
+            return true;
+        }
+        let here = frame
+            .place_of(path)
+            .is_some_and(|place| place.region == self.region);
+        here && (!path.ends_with("_cm2") || elsewhere(result, path, &self.region) <= limit)
+    }
+
+    fn words(&self) -> String {
+        let reason = self.reason.trim_end_matches('.');
+        match (self.expired, self.until.as_str()) {
+            (true, until) => format!(" The excuse for this ran out on {until} ({reason})."),
+            (false, "") => format!(" Excused: {reason}."),
+            (false, until) => format!(" Excused until {until}: {reason}."),
+        }
+    }
+}
+
+/// The area over the limit outside a region, at most: each region's gravest frame.
+fn elsewhere(result: &PoseResult, path: &str, region: &str) -> f64 {
+    let id = path.split('.').next().unwrap_or(path);
+    let others = result.regions.iter().filter(|(name, _)| *name != region);
+    others
+        .filter_map(|(_, numbers)| numbers.get(&format!("{id}.over_cm2")))
+        .sum()
 }
 
 /// Judges all frames of a pose: sets its verdict and returns the worst reason of each number that is over.
@@ -24,7 +84,11 @@ pub fn pose(result: &mut PoseResult, limits: &Limits, promises: &Promises) -> Ve
         for frame in &result.frames {
             let value = frame.measures.get(path);
             let fails = value.is_none_or(|value| !value.is_finite() || value > limit);
-            let weight = if can_be_helped(frame, path) {
+            let excuse = fails
+                .then(|| excuse(result, frame, path, limit, promises))
+                .flatten();
+            let excused = excuse.is_some_and(|excuse| !excuse.expired);
+            let weight = if can_be_helped(frame, path) && !excused {
                 over
             } else {
                 Verdict::Warn
@@ -33,7 +97,9 @@ pub fn pose(result: &mut PoseResult, limits: &Limits, promises: &Promises) -> Ve
                 (weight > known.weight) || (weight == known.weight && worse_than(value, known.value))
             });
             if fails && worse {
-                worst.insert(path, reason(result, frame, path, value, limit, weight));
+                let mut reason = reason(result, frame, path, value, limit, weight);
+                reason.say.extend(excuse.map(Excuse::words));
+                worst.insert(path, reason);
             }
         }
     }
@@ -41,6 +107,22 @@ pub fn pose(result: &mut PoseResult, limits: &Limits, promises: &Promises) -> Ve
         .values()
         .fold(Verdict::Pass, |worst, reason| worst.max(reason.weight));
     worst.into_values().collect()
+}
+
+/// The excuse for a frame, one that holds before one that ran out. What was not measured is never excused.
+fn excuse<'a>(
+    result: &PoseResult,
+    frame: &FrameResult,
+    path: &str,
+    limit: f64,
+    promises: &'a Promises,
+) -> Option<&'a Excuse> {
+    frame.measures.get(path)?;
+    let holding = promises
+        .excuses
+        .iter()
+        .filter(|excuse| excuse.holds(result, frame, path, limit));
+    holding.min_by_key(|excuse| excuse.expired)
 }
 
 /// Over the limit fails, except in a hard pose that nobody promised.
@@ -179,10 +261,101 @@ mod tests {
             &lift_only(),
             &Promises {
                 promised: vec!["standing".into()],
-                strict: false,
+                ..Promises::default()
             },
         );
         assert_eq!(promised.verdict, Verdict::Fail);
+    }
+
+    #[test]
+    fn an_excuse_warns_until_its_last_day_and_hides_no_other_place() {
+        let place = |region: &str| crate::outcome::Place {
+            surface: String::new(),
+            vertex: 0,
+            position_m: [0.0; 3],
+            region: region.into(),
+            seen_from: String::new(),
+            seen_along: None,
+        };
+        let mut seat = result(Demand::Upright, Some(9.0));
+        seat.frames[0].worst.insert("lift".into(), place("seat"));
+        let judged = |result: &PoseResult, excuse: Excuse| {
+            let promises = Promises {
+                excuses: vec![excuse],
+                ..Promises::default()
+            };
+            let mut result = result.clone();
+            let reasons = pose(&mut result, &lift_only(), &promises);
+            (result.verdict, reasons[0].say.clone())
+        };
+        let excuse = Excuse {
+            measure: "lift".into(),
+            region: "seat".into(),
+            reason: "a flap that is meant.".into(),
+            until: "2027-01-31".into(),
+            ..Excuse::default()
+        };
+        let (verdict, say) = judged(&seat, excuse.clone());
+        assert_eq!(verdict, Verdict::Warn);
+        assert!(
+            say.ends_with(" Excused until 2027-01-31: a flap that is meant."),
+            "{say}"
+        );
+        let expired = Excuse {
+            expired: true,
+            ..excuse.clone()
+        };
+        let (verdict, say) = judged(&seat, expired);
+        assert_eq!(verdict, Verdict::Fail);
+        assert!(say.contains("ran out on 2027-01-31"), "{say}");
+        for other in [
+            Excuse {
+                region: "waist".into(),
+                ..excuse.clone()
+            },
+            Excuse {
+                measure: "lif".into(),
+                ..excuse.clone()
+            },
+            Excuse {
+                measure: "lift.worst_mm".into(),
+                ..excuse.clone()
+            },
+            Excuse {
+                pose: "sitting".into(),
+                ..excuse.clone()
+            },
+        ] {
+            assert_eq!(judged(&seat, other).0, Verdict::Fail);
+        }
+        // The worst lies in the seat, but what lies at the waist would fail by itself.
+        let mut waist = Numbers::default();
+        waist.values.insert("lift.over_cm2".into(), Some(8.5));
+        seat.regions.insert("waist".into(), waist);
+        assert_eq!(judged(&seat, excuse.clone()).0, Verdict::Fail);
+        assert_eq!(
+            judged(
+                &seat,
+                Excuse {
+                    region: String::new(),
+                    ..excuse.clone()
+                }
+            )
+            .0,
+            Verdict::Warn
+        );
+        // Silence is not excused.
+        assert_eq!(
+            judged(
+                &result(Demand::Upright, None),
+                Excuse {
+                    region: String::new(),
+                    ..excuse
+                }
+            )
+            .0,
+            Verdict::Fail
+        );
     }
 
     #[test]

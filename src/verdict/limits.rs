@@ -17,6 +17,9 @@ pub struct Limits {
     pub most: BTreeMap<String, BTreeMap<Demand, f64>>,
 }
 
+/// Limits that a maker states, by full path and demand, for a body whose thigh is 0.41 m.
+pub type Told = BTreeMap<String, BTreeMap<Demand, f64>>;
+
 impl Limits {
     /// The defaults for a body whose thigh is 0.41 m and a garment that adds nothing.
     pub fn defaults() -> Self {
@@ -31,6 +34,12 @@ impl Limits {
 
     /// The limits of one fitting: each with the slack of its facts, lengths times `scale`, areas times its square.
     pub fn of(facts: &Facts, scale: f64) -> Self {
+        Self::told(&BTreeMap::new(), facts, scale)
+    }
+
+    /// As [`Limits::of`], with the limits that a maker states in the place of the project's own. Only what the project
+    /// judges can be told another limit.
+    pub fn told(told: &Told, facts: &Facts, scale: f64) -> Self {
         let mut most = BTreeMap::new();
         for measure in measure::ALL {
             for number in measure.numbers {
@@ -41,12 +50,17 @@ impl Limits {
                     Unit::Angle | Unit::Ratio => 1.0,
                 };
                 let slack = (limit.slack)(facts);
+                let path = measure.path(number);
+                let told = told.get(&path);
                 let row: BTreeMap<Demand, f64> = DEMANDS
                     .into_iter()
                     .zip(limit.most)
-                    .filter_map(|(demand, value)| Some((demand, (value? + slack) * factor)))
+                    .filter_map(|(demand, own)| {
+                        let value = told.and_then(|row| row.get(&demand)).copied().or(own)?;
+                        Some((demand, (value + slack) * factor))
+                    })
                     .collect();
-                most.insert(measure.path(number), row);
+                most.insert(path, row);
             }
         }
         Self { most }

@@ -4,4 +4,4 @@ pub mod limits;
 pub mod judge;
 pub mod say;
 
-pub use limits::Limits;
+pub use limits::{Limits, Told};

@@ -17,6 +17,8 @@ use std::cmp::Reverse;
 pub(super) struct FittingView {
     name: String,
     verdict: Word,
+    /// Its own page, where this one shows only the worst of it.
+    page: Option<String>,
     /// Empty where a finding leads: that stands below, once.
     line: String,
     /// Only where there are several fittings: with one, they stand at the top.
@@ -122,6 +124,7 @@ impl FittingView {
         Self {
             name: words::fitting(fitting),
             verdict: Word::of(fitting.verdict),
+            page: shown.pages.get(at).cloned().flatten(),
             line: match leads {
                 None => capital(&text::in_a_line(fitting)),
                 Some(_) => String::new(),

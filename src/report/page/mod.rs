@@ -13,7 +13,7 @@ use super::plot::Drawn;
 use super::rig::{Sheet, WeightPicture};
 use super::stills::Still;
 use super::words::{self, capital};
-use super::{json, text};
+use super::{json, rack, text};
 use crate::outcome::{Finding, Fitting, Outcome, Verdict};
 use base64::Engine;
 use fitting::FittingView;
@@ -35,6 +35,8 @@ pub struct Shown<'a> {
     pub share: bool,
     /// A comparison that lies beside the report.
     pub beside: Option<&'a Beside>,
+    /// Each fitting's own page, from this one; empty for one page that shows all.
+    pub pages: &'a [Option<String>],
 }
 
 /// A rig sheet and the pictures of its weights.
@@ -70,6 +72,8 @@ struct Page {
     lead_caption: String,
     sentences: Vec<String>,
     overview: Option<Overview>,
+    /// Failures by what would mend them, where there are several fittings.
+    mends: Vec<Mend>,
     beside: Option<Beside>,
     fittings: Vec<FittingView>,
     caution: String,
@@ -137,11 +141,35 @@ impl Page {
                 _ => Vec::new(),
             },
             overview: (outcome.fittings.len() > 1).then(|| Overview::new(outcome)),
+            mends: match outcome.fittings.as_slice() {
+                [_] => Vec::new(),
+                _ => rack::groups(outcome).into_iter().map(Mend::from).collect(),
+            },
             beside: shown.beside.cloned(),
             fittings: fittings()
                 .map(|(at, f)| FittingView::new(outcome, at, f, shown))
                 .collect(),
             caution: outcome.caution.clone(),
+        }
+    }
+}
+
+/// Failures that one kind of edit would mend.
+#[derive(Serialize)]
+struct Mend {
+    place: String,
+    share: String,
+    cause: &'static str,
+    mend: String,
+}
+
+impl From<rack::Group> for Mend {
+    fn from(group: rack::Group) -> Self {
+        Self {
+            place: capital(&group.place),
+            share: group.share,
+            cause: group.cause,
+            mend: capital(&group.mend),
         }
     }
 }
@@ -199,26 +227,11 @@ struct Cell {
 
 impl Overview {
     fn new(outcome: &Outcome) -> Self {
-        let garment = |f: &Fitting| {
-            let names: Vec<String> = f.garments.iter().map(|g| words::plain(&g.name)).collect();
-            names.join(" over ")
-        };
-        let mut bodies: Vec<String> = Vec::new();
-        let mut garments: Vec<String> = Vec::new();
-        for one in &outcome.fittings {
-            for (name, into) in [
-                (words::plain(&one.body), &mut bodies),
-                (garment(one), &mut garments),
-            ] {
-                if !into.contains(&name) {
-                    into.push(name);
-                }
-            }
-        }
+        let [bodies, garments] = rack::names(outcome);
         let cells = |name: &str, body: &str| {
             let fittings = outcome.fittings.iter().enumerate();
             fittings
-                .filter(|(_, f)| garment(f) == name && words::plain(&f.body) == body)
+                .filter(|(_, f)| rack::garment(f) == name && words::plain(&f.body) == body)
                 .map(|(at, f)| Cell {
                     at,
                     verdict: Word::of(f.verdict),

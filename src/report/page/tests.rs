@@ -14,6 +14,7 @@ fn page(outcome: &Outcome) -> String {
             rigs: &[],
             share: false,
             beside: None,
+            pages: &[],
         },
     )
     .unwrap()
@@ -134,6 +135,7 @@ fn hostile_names_are_text_in_every_part_of_the_page() {
             rigs: &[],
             share: false,
             beside: None,
+            pages: &[],
         },
     )
     .unwrap();

@@ -4,28 +4,28 @@
 //! *which* node is wrong; a second pass that stops at that number says *where* it is. So checks are ordinary
 //! functions on ordinary data, and duplicate keys, which the YAML crate reports at 1:1, are found at their place.
 
-use super::error::{Mistake, PoseError};
+use super::{Mistake, WrittenError};
 use miette::NamedSource;
 use serde::de::{DeserializeSeed, Deserializer, MapAccess, SeqAccess, Visitor};
 use std::cell::Cell;
 use std::fmt;
 
-/// Longest text that is read, bytes: a hundred times the longest pose file of the library.
+/// Longest text that is read, bytes: a hundred times the longest file of the library.
 const MOST_BYTES: usize = 256 * 1024;
 /// Most nodes that are read; aliases count every time they are used.
 const MOST_NODES: usize = 50_000;
 
 /// One value of the file.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Tree {
+pub(crate) struct Tree {
     /// Number in reading order, keys included.
-    pub(super) id: usize,
-    pub(super) value: Value,
+    pub(crate) id: usize,
+    pub(crate) value: Value,
 }
 
 /// The kinds of value a YAML file has.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Value {
+pub(crate) enum Value {
     Nothing,
     Flag(bool),
     Number(f64),
@@ -37,14 +37,14 @@ pub(super) enum Value {
 
 /// A key of a map.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Key {
-    pub(super) id: usize,
-    pub(super) text: String,
+pub(crate) struct Key {
+    pub(crate) id: usize,
+    pub(crate) text: String,
 }
 
 impl Value {
     /// What it is, in a sentence.
-    pub(super) fn kind(&self) -> &'static str {
+    pub(crate) fn kind(&self) -> &'static str {
         match self {
             Self::Nothing => "nothing",
             Self::Flag(_) => "true or false",
@@ -58,19 +58,19 @@ impl Value {
 
 /// A node that is wrong, and why.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Wrong {
-    pub(super) id: usize,
-    pub(super) say: String,
-    pub(super) label: String,
-    pub(super) help: String,
+pub(crate) struct Wrong {
+    pub(crate) id: usize,
+    pub(crate) say: String,
+    pub(crate) label: String,
+    pub(crate) help: String,
 }
 
 /// Reads a text with `interpret`; a node it calls wrong becomes an error with file, line and snippet.
-pub(super) fn read<T>(
+pub(crate) fn read<T>(
     bytes: &[u8],
     file: &str,
     interpret: impl FnOnce(&Tree) -> Result<T, Wrong>,
-) -> Result<T, PoseError> {
+) -> Result<T, WrittenError> {
     let text = text(bytes, file)?;
     let walk = Walk {
         next: Cell::new(0),
@@ -82,14 +82,14 @@ pub(super) fn read<T>(
     interpret(&tree).map_err(|wrong| from_wrong(wrong, text, file))
 }
 
-fn text<'a>(bytes: &'a [u8], file: &str) -> Result<&'a str, PoseError> {
-    let not = |say: String| PoseError::NotText {
+fn text<'a>(bytes: &'a [u8], file: &str) -> Result<&'a str, WrittenError> {
+    let not = |say: String| WrittenError::NotText {
         file: file.to_owned(),
         say,
     };
     if bytes.len() > MOST_BYTES {
         return Err(not(format!(
-            "{} bytes are too long for a pose file, which may have {MOST_BYTES}",
+            "{} bytes are too long for a file written by hand, which may have {MOST_BYTES}",
             bytes.len()
         )));
     }
@@ -98,7 +98,7 @@ fn text<'a>(bytes: &'a [u8], file: &str) -> Result<&'a str, PoseError> {
     Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
 }
 
-fn from_wrong(wrong: Wrong, text: &str, file: &str) -> PoseError {
+fn from_wrong(wrong: Wrong, text: &str, file: &str) -> WrittenError {
     let walk = Walk {
         next: Cell::new(0),
         stop_at: Some(wrong.id),
@@ -108,7 +108,7 @@ fn from_wrong(wrong: Wrong, text: &str, file: &str) -> PoseError {
     mistake(text, file, start, wrong)
 }
 
-fn from_yaml(error: &serde_yaml::Error, text: &str, file: &str) -> PoseError {
+fn from_yaml(error: &serde_yaml::Error, text: &str, file: &str) -> WrittenError {
     let start = offset(error, text).unwrap_or(text.len());
     let say = plain(&error.to_string());
     let line = text[line_start(text, start)..].lines().next().unwrap_or_default();
@@ -144,13 +144,13 @@ fn line_start(text: &str, at: usize) -> usize {
     text[..at].rfind('\n').map_or(0, |newline| newline + 1)
 }
 
-fn mistake(text: &str, file: &str, start: usize, wrong: Wrong) -> PoseError {
+fn mistake(text: &str, file: &str, start: usize, wrong: Wrong) -> WrittenError {
     let from = line_start(text, start);
     let length = text[start..]
         .find([' ', ',', ':', '}', ']', '#', '\n', '\r'])
         .unwrap_or(text.len() - start);
     let Wrong { say, label, help, .. } = wrong;
-    PoseError::Written(Box::new(Mistake {
+    WrittenError::Written(Box::new(Mistake {
         file: file.to_owned(),
         line: text[..start].matches('\n').count() + 1,
         column: text[from..start].chars().count() + 1,

@@ -5,19 +5,10 @@ use super::tree::{Key, Tree, Value, Wrong};
 use std::collections::BTreeMap;
 
 /// The entries of a group of keys.
-pub(super) type Entries<'a> = BTreeMap<&'a str, &'a Tree>;
+pub(crate) type Entries<'a> = BTreeMap<&'a str, &'a Tree>;
 
-pub(super) fn number(tree: &Tree, least: f64, most: f64) -> Result<f64, Wrong> {
+pub(crate) fn number(tree: &Tree, least: f64, most: f64) -> Result<f64, Wrong> {
     let Value::Number(value) = tree.value else {
-        if matches!(&tree.value, Value::Word(word) if word == "bind") {
-            let help = "`bind` stands for a whole joint: write `knees: bind`, not `knees: { flexion: bind }`";
-            return Err(wrong(
-                tree.id,
-                "a number belongs here, not `bind`",
-                "not a number",
-                help,
-            ));
-        }
         return Err(kind(tree, "a number"));
     };
     // Also false for NaN.
@@ -29,25 +20,25 @@ pub(super) fn number(tree: &Tree, least: f64, most: f64) -> Result<f64, Wrong> {
         tree.id,
         &say,
         "outside",
-        "angles are in degrees, times in seconds or percent",
+        &format!("write a number from {least} to {most}"),
     ))
 }
 
-pub(super) fn flag(tree: &Tree) -> Result<bool, Wrong> {
+pub(crate) fn flag(tree: &Tree) -> Result<bool, Wrong> {
     match tree.value {
         Value::Flag(flag) => Ok(flag),
         _ => Err(kind(tree, "true or false")),
     }
 }
 
-pub(super) fn text(tree: &Tree) -> Result<String, Wrong> {
+pub(crate) fn text(tree: &Tree) -> Result<String, Wrong> {
     match &tree.value {
         Value::Word(word) if !word.trim().is_empty() => Ok(word.clone()),
         _ => Err(kind(tree, "a text")),
     }
 }
 
-pub(super) fn list(tree: &Tree) -> Result<&[Tree], Wrong> {
+pub(crate) fn list(tree: &Tree) -> Result<&[Tree], Wrong> {
     match &tree.value {
         Value::List(list) => Ok(list),
         _ => Err(kind(tree, "a list (lines that begin with `- `)")),
@@ -66,7 +57,7 @@ fn kind(tree: &Tree, wanted: &str) -> Wrong {
 }
 
 /// The entries of a group of keys, each known and there once.
-pub(super) fn map<'a>(tree: &'a Tree, what: &str, known: &[&str]) -> Result<Entries<'a>, Wrong> {
+pub(crate) fn map<'a>(tree: &'a Tree, what: &str, known: &[&str]) -> Result<Entries<'a>, Wrong> {
     let Value::Map(entries) = &tree.value else {
         return Err(kind(tree, &format!("a group of keys for {what}")));
     };
@@ -92,7 +83,7 @@ fn repeated(key: &Key) -> Wrong {
     )
 }
 
-pub(super) fn unknown(node: usize, word: &str, what: &str, known: &[&str]) -> Wrong {
+pub(crate) fn unknown(node: usize, word: &str, what: &str, known: &[&str]) -> Wrong {
     let help = match nearest(word, known.iter().copied()) {
         Some(near) => format!("did you mean `{near}`?"),
         None => format!("{what} are: {}", known.join(", ")),
@@ -114,7 +105,7 @@ fn shown(word: &str) -> String {
     }
 }
 
-pub(super) fn need<'a>(owner: &Tree, fields: &Entries<'a>, key: &str) -> Result<&'a Tree, Wrong> {
+pub(crate) fn need<'a>(owner: &Tree, fields: &Entries<'a>, key: &str) -> Result<&'a Tree, Wrong> {
     fields.get(key).copied().ok_or_else(|| {
         wrong(
             owner.id,
@@ -125,7 +116,7 @@ pub(super) fn need<'a>(owner: &Tree, fields: &Entries<'a>, key: &str) -> Result<
     })
 }
 
-pub(super) fn wrong(id: usize, say: &str, label: &str, help: &str) -> Wrong {
+pub(crate) fn wrong(id: usize, say: &str, label: &str, help: &str) -> Wrong {
     Wrong {
         id,
         say: say.to_owned(),
