@@ -29,17 +29,50 @@ pub(super) fn scale_row(rig: &mut Rig, leg: &Leg, factor: f32) {
         .for_each(|start| *start -= dropped);
 }
 
-/// Turns the first panel: triangles up to the first that shares no vertex with those before it.
-pub(super) fn turn_panel(rig: &mut Rig) {
-    let mut highest = None;
-    for triangle in &mut rig.meshes[0].triangles {
-        let lowest = triangle.iter().copied().min();
-        if highest.is_some() && lowest > highest {
-            break;
-        }
-        highest = highest.max(triangle.iter().copied().max());
+/// Turns the first panel: all that hangs together with the first triangle by shared vertices. Cloth in one piece has its
+/// front turned on the chosen leg.
+pub(super) fn turn_panel(rig: &mut Rig, leg: &Leg) {
+    let mesh = &mut rig.meshes[0];
+    let mut panel = first_panel(&mesh.triangles, mesh.positions.len());
+    if panel.iter().all(|turned| *turned) {
+        let side = leg.knee.x.signum();
+        panel = (mesh.triangles.iter())
+            .map(|corners| {
+                corners.iter().all(|&vertex| {
+                    let at = Point::from(mesh.positions[vertex as usize].map(f64::from));
+                    at.x * side > 0.0 && at.z > leg.knee.z
+                })
+            })
+            .collect();
+    }
+    for (triangle, _) in mesh.triangles.iter_mut().zip(panel).filter(|(_, turned)| *turned) {
         triangle.swap(1, 2);
     }
+}
+
+/// By triangle: whether it hangs together with the first.
+fn first_panel(triangles: &[[u32; 3]], vertices: usize) -> Vec<bool> {
+    let mut reached = vec![false; vertices];
+    if let Some(first) = triangles.first() {
+        first.iter().for_each(|&vertex| reached[vertex as usize] = true);
+    }
+    loop {
+        let mut grown = false;
+        for corners in triangles {
+            let touches = corners.iter().any(|&vertex| reached[vertex as usize]);
+            if touches && !corners.iter().all(|&vertex| reached[vertex as usize]) {
+                corners.iter().for_each(|&vertex| reached[vertex as usize] = true);
+                grown = true;
+            }
+        }
+        if !grown {
+            break;
+        }
+    }
+    triangles
+        .iter()
+        .map(|corners| reached[corners[0] as usize])
+        .collect()
 }
 
 /// Its thighs are this many times as long.

@@ -177,7 +177,7 @@ pub fn plant(clean: &Rig, planted: impl Into<Planted>) -> Rig {
         Fault::Waistband => weights::hang(&mut rig, &leg, much),
         Fault::LightRow => file::scale_row(&mut rig, &leg, (1.0 - 0.38 * much) as f32),
         Fault::EmptyRow => file::scale_row(&mut rig, &leg, 0.0),
-        Fault::InsideOut => file::turn_panel(&mut rig),
+        Fault::InsideOut => file::turn_panel(&mut rig, &leg),
         Fault::OtherSkeleton => file::lengthen(&mut rig, 1.0 + 0.1 * much),
         Fault::HardEdge => weights::harden(&mut rig, &leg, much),
         Fault::WrongSide => weights::shift(&mut rig, &leg.inner_ball(0.35, 0.25), leg.other_thigh, much),

@@ -56,7 +56,8 @@ pub(crate) fn tables(rows: &[Row]) -> String {
     text + &faults(rows)
 }
 
-/// By measure: the limits, the worst clean value, the least of faulty fittings that this measure names, and errors.
+/// By number: the limit, the worst clean value, the least of faulty ones that are over it (each with its share of the
+/// limit), and how many are over.
 fn limits(rows: &[&Row]) -> String {
     let mut paths: Vec<&str> = rows
         .iter()
@@ -81,48 +82,43 @@ fn limits(rows: &[&Row]) -> String {
     );
     let _ = writeln!(
         text,
-        "| measure | demand | limit | worst clean | least faulty | clean over |"
+        "| number | demand | limit | worst clean | least faulty over it | clean over | faulty over |"
     );
-    let _ = writeln!(text, "| --- | --- | --- | --- | --- | --- |");
+    let _ = writeln!(text, "| --- | --- | --- | --- | --- | --- | --- |");
     for path in paths {
         for demand in [Demand::Upright, Demand::Seated, Demand::Hard] {
             let key = (path.to_owned(), demand);
-            let of = |row: &&&Row| row.worst.get(&key).map(|(value, _, limit)| (*value, *limit));
-            let values: Vec<(f64, f64)> = clean.iter().filter_map(of).collect();
-            // Limits may add slack by fitting: the worst is the one nearest to its own limit.
-            let Some(worst) = values
-                .iter()
-                .copied()
-                .max_by(|a, b| (a.0 / a.1).total_cmp(&(b.0 / b.1)))
-            else {
+            let of = |row: &Row| row.worst.get(&key).map(|(value, _, limit)| (*value, *limit));
+            let of_clean: Vec<(f64, f64)> = clean.iter().filter_map(|row| of(row)).collect();
+            // Limits may add slack by fitting: the worst is the one nearest to its own limit, and so is the least.
+            let nearest = |a: &(f64, f64), b: &(f64, f64)| (a.0 / a.1).total_cmp(&(b.0 / b.1));
+            let Some(worst) = of_clean.iter().copied().max_by(nearest) else {
                 continue;
             };
-            let over = values.iter().filter(|(value, limit)| value > limit).count();
-            let named = faulty
+            let over = |(value, limit): &(f64, f64)| value > limit;
+            let of_faulty = seen.iter().filter_map(|row| of(row));
+            let faulty_over: Vec<(f64, f64)> = of_faulty.filter(over).collect();
+            let least = faulty_over
                 .iter()
-                .filter(|row| named_by(row).as_ref() == Some(&key))
-                .filter_map(of);
-            let least = named.map(|(value, _)| value).fold(f64::INFINITY, f64::min);
-            let least = if least.is_finite() {
-                format!("{least:.2}")
-            } else {
-                "-".into()
-            };
+                .copied()
+                .min_by(nearest)
+                .map_or_else(|| "-".into(), times);
             let _ = writeln!(
                 text,
-                "| {path} | {demand:?} | {:.2} | {:.2} | {least} | {over} |",
-                worst.1, worst.0
+                "| {path} | {demand:?} | {:.2} | {} | {least} | {} | {} |",
+                worst.1,
+                times(worst),
+                of_clean.iter().filter(|pair| over(pair)).count(),
+                faulty_over.len()
             );
         }
     }
     text
 }
 
-/// The number that is most over its limit.
-fn named_by(row: &Row) -> Option<(String, Demand)> {
-    let over = row.worst.iter().filter(|(_, (value, _, limit))| value > limit);
-    over.max_by(|a, b| (a.1.0 / a.1.2).total_cmp(&(b.1.0 / b.1.2)))
-        .map(|(key, _)| key.clone())
+/// A value with its share of the limit.
+fn times((value, limit): (f64, f64)) -> String {
+    format!("{value:.2} ({:.2})", value / limit)
 }
 
 /// By kind: how many were planted, how many an eye can see, how many of those fail.
