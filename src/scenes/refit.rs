@@ -46,8 +46,8 @@ pub fn sentences(found: &Refit) -> Vec<String> {
     )];
     match (whole.u, whole.v, whole.smear_p99) {
         (Some(u), Some(v), Some(smear)) => said.push(format!(
-            "The print is {} along its U and {} along its V (medians); where it smears most it is {} times longer one way \
-             than before.",
+            "The print is {} along its U and {} along its V (medians); all but its worst hundredth smears at most {} \
+             times as much as before.",
             percent(u),
             percent(v),
             words::number(smear)
