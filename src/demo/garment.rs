@@ -34,7 +34,7 @@ pub fn garment(of: &Mannequin, pattern: &Pattern) -> Garment {
         Kind::Tunic | Kind::Jacket => tunic::cut(of, &body, pattern),
     };
     let posed = posed_skin(of, turn);
-    let under = Under::new(&posed, skin_of_left(of, pattern));
+    let under = Under::new(&posed, skin_of_left(of, pattern, false));
     clear(
         &mut strip,
         &normals,
@@ -42,7 +42,8 @@ pub fn garment(of: &Mannequin, pattern: &Pattern) -> Garment {
         &posed,
         pattern.ease.min(LEAST) * KEPT,
     );
-    let rows = weights_beneath(of, &strip, &normals, &under, pattern);
+    let followed = Under::new(&posed, skin_of_left(of, pattern, true));
+    let rows = weights_beneath(of, &strip, &normals, &followed, pattern);
     let turned = (0.030 / pattern.grain).round() as usize;
     // An inner sheet thicker than the room beneath the cloth would be sewn into the skin.
     let thickness = pattern.thickness.min(INNER * pattern.ease);
@@ -72,13 +73,17 @@ const LEAST: f64 = 0.0025;
 const INNER: f64 = 0.5;
 
 /// Triangles of the left half that the garment can lie on, as bound: built with the legs together, thighs may reach
-/// over the middle.
-fn skin_of_left(of: &Mannequin, pattern: &Pattern) -> Vec<[u32; 3]> {
-    let bars: &[&str] = if pattern.kind.has_sleeves() {
-        &["Hand", "head"]
+/// over the middle. `followed`: without the skin that mostly follows the foot, for a hem that reaches the heel hangs
+/// from the shin.
+fn skin_of_left(of: &Mannequin, pattern: &Pattern, followed: bool) -> Vec<[u32; 3]> {
+    let mut bars: Vec<&str> = if pattern.kind.has_sleeves() {
+        vec!["Hand", "head"]
     } else {
-        &["Arm", "Hand"]
+        vec!["Arm", "Hand"]
     };
+    if followed {
+        bars.extend(["Foot", "Toes"]);
+    }
     let barred = |joint: usize| {
         bars.iter()
             .any(|bar| of.skeleton.joints[joint].name.contains(bar))
