@@ -12,7 +12,7 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ("geometry", &[]),
     ("outcome", &[]),
     ("written", &[]),
-    ("rig", &["geometry"]),
+    ("rig", &["geometry", "written"]),
     ("pose", &["rig", "outcome", "written"]),
     ("skin", &["rig"]),
     (
@@ -42,7 +42,7 @@ const MAY_NAME: &[(&str, &[&str])] = &[
             "contact", "measure", "outcome", "pose", "rig", "verdict", "wardrobe", "written",
         ],
     ),
-    ("report", &["outcome", "timings", "units"]),
+    ("report", &["outcome", "timings", "units", "written"]),
     (
         "remedies",
         &[
@@ -57,7 +57,7 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     ),
     ("splay", &["contact", "geometry", "pose", "rig", "skin", "sweep"]),
     ("refit", &["contact", "geometry", "measure", "rig"]),
-    ("compare", &["contact", "measure", "outcome", "units"]),
+    ("compare", &["contact", "measure", "outcome", "units", "written"]),
     (
         "scenes",
         &[

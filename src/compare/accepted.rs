@@ -4,6 +4,7 @@
 
 use super::{key, worst_of};
 use crate::outcome::{Outcome, Verdict};
+use crate::written::shortened;
 use std::collections::BTreeMap;
 use std::fmt::Write;
 use thiserror::Error;
@@ -28,6 +29,16 @@ pub enum AcceptedError {
     /// Not written by this program, or by another version of it.
     #[error("line 1 is not `{HEAD}`; accept a result again with: gusset accept REPORT GARMENT")]
     Head,
+    /// Two lines about the same thing, as two edits merged leave them.
+    #[error(
+        "line {line} says again, or differently, what an earlier line says of `{text}`; accept the result again, or take one of them out"
+    )]
+    Again {
+        /// From 1.
+        line: usize,
+        /// Of what.
+        text: String,
+    },
     /// A line that is none of the known kinds.
     #[error(
         "line {line}, `{text}`, is neither a number nor a verdict; accept the result again, or take the line out"
@@ -197,23 +208,26 @@ impl Accepted {
         for (line, text) in lines.filter(|(_, text)| !text.trim().is_empty()) {
             let wrong = || AcceptedError::Line {
                 line,
-                text: text.chars().take(60).collect(),
+                text: shortened(text, 60),
             };
             if let Some(limits) = text.strip_prefix("limits ") {
                 accepted.limits = limits.trim().to_owned();
                 continue;
             }
             let (key, value) = text.trim_end().rsplit_once(' ').ok_or_else(wrong)?;
-            if key.ends_with(": verdict") {
-                accepted
-                    .verdicts
-                    .insert(key.to_owned(), verdict(value).ok_or_else(wrong)?);
+            let new = if key.ends_with(": verdict") {
+                let verdict = verdict(value).ok_or_else(wrong)?;
+                accepted.verdicts.insert(key.to_owned(), verdict).is_none()
             } else {
                 let value: f64 = value.parse().map_err(|_| wrong())?;
                 if !value.is_finite() || !key.contains(": ") {
                     return Err(wrong());
                 }
-                accepted.values.insert(key.to_owned(), value);
+                accepted.values.insert(key.to_owned(), value).is_none()
+            };
+            if !new {
+                let text = shortened(key, 120);
+                return Err(AcceptedError::Again { line, text });
             }
         }
         Ok(accepted)
@@ -316,5 +330,11 @@ mod tests {
         assert!(line("a on b, sitting: lift.area_cm2 NaN").contains("line 2"));
         assert!(line("word").contains("line 2"));
         assert!(line("a on b, sitting: verdict fine").contains("line 2"));
+        let twice = "a on b, sitting: lift.area_cm2 2\na on b, sitting: lift.area_cm2 1";
+        assert!(line(twice).contains("line 3 says again"));
+        assert!(
+            line("a on b, sitting: verdict pass\na on b, sitting: verdict fail")
+                .contains("`a on b, sitting: verdict`")
+        );
     }
 }

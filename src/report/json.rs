@@ -1,13 +1,14 @@
 //! The run as `result.json`, and back.
 
 use crate::outcome::{Outcome, SCHEMA_VERSION};
+use crate::written::shortened;
 use serde_json::Value;
 
 /// Why a text is not a result of this tool.
 #[derive(Debug, thiserror::Error)]
 pub enum JsonError {
     /// Not JSON, or not of this shape; line and column are in the message.
-    #[error("this is not a result of gusset: {0}")]
+    #[error("this is not a result of gusset: {}", shortened(&.0.to_string(), 300))]
     Shape(#[from] serde_json::Error),
     /// Written by a later version.
     #[error(
@@ -74,9 +75,14 @@ fn round(value: &mut Value) {
 }
 
 #[cfg(test)]
+#[path = "../../tests/support/dice.rs"]
+mod dice;
+
+#[cfg(test)]
 mod tests {
+    use super::dice::edit;
     use super::*;
-    use crate::report::sample;
+    use crate::report::{csv, junit, markdown, sample};
 
     #[test]
     fn what_was_written_reads_back_and_writes_the_same() {
@@ -98,6 +104,25 @@ mod tests {
         assert!(text.contains("\"area_cm2\": 1234.57"), "{}", &text[..2000]);
         let top: Vec<&str> = text.lines().filter(|l| l.starts_with("  \"")).collect();
         assert!(top.is_sorted(), "{top:?}");
+    }
+
+    /// The door of a result, as the fuzzer's: what can be read can be written in every form, or is refused in a sentence.
+    #[test]
+    fn edited_results_break_no_output() {
+        let text = render(&sample::outcome());
+        sample::save("result.json", text.as_bytes());
+        let tally = edit(&[text.into_bytes()], 6, 6_000, |bytes| {
+            let Ok(text) = std::str::from_utf8(bytes) else {
+                return Err("not text".into());
+            };
+            let outcome = parse(text).map_err(|error| error.to_string())?;
+            let _ = (csv::render(&outcome), junit::render(&outcome));
+            let _ = (markdown::render(&outcome), markdown::of_rack(&outcome));
+            let written = render(&outcome);
+            assert_eq!(render(&parse(&written).unwrap()), written);
+            Ok(())
+        });
+        eprintln!("{tally:?}");
     }
 
     #[test]

@@ -4,6 +4,8 @@ use crate::outcome::{
     Cause, Demand, Finding, Fitting, FrameResult, PoseResult, Remedy, Severity, Spot, Verdict,
 };
 pub use crate::units::{grouped, number};
+/// A name or sentence from a file, which must move no terminal's cursor and turn no line from right to left.
+pub use crate::written::one_line as plain;
 
 /// Path, what it is called on its own, and its short form in a running line.
 /// A path that is not listed is spelled out from its own words.
@@ -418,16 +420,6 @@ pub fn severity(severity: Severity) -> &'static str {
         Severity::Fault => "FAULT",
         Severity::Stop => "STOP",
     }
-}
-
-/// A name or sentence from a file: signs that steer become blanks, so that none moves a terminal's cursor and none
-/// turns the line it stands in from right to left.
-pub fn plain(text: &str) -> String {
-    let steers = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-    };
-    text.chars().map(|c| if steers(c) { ' ' } else { c }).collect()
 }
 
 /// The text with a large first letter.

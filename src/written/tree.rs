@@ -4,7 +4,7 @@
 //! *which* node is wrong; a second pass that stops at that number says *where* it is. So checks are ordinary
 //! functions on ordinary data, and duplicate keys, which the YAML crate reports at 1:1, are found at their place.
 
-use super::{Mistake, WrittenError};
+use super::{Mistake, WrittenError, shortened};
 use miette::NamedSource;
 use serde::de::{DeserializeSeed, Deserializer, MapAccess, SeqAccess, Visitor};
 use std::cell::Cell;
@@ -149,7 +149,10 @@ fn mistake(text: &str, file: &str, start: usize, wrong: Wrong) -> WrittenError {
     let length = text[start..]
         .find([' ', ',', ':', '}', ']', '#', '\n', '\r'])
         .unwrap_or(text.len() - start);
-    let Wrong { say, label, help, .. } = wrong;
+    // Words of the file stand in all three; each stays one sentence.
+    let say = shortened(&wrong.say, 600);
+    let label = shortened(&wrong.label, 200);
+    let help = shortened(&wrong.help, 2000);
     WrittenError::Written(Box::new(Mistake {
         file: file.to_owned(),
         line: text[..start].matches('\n').count() + 1,

@@ -1,5 +1,6 @@
 //! What can be wrong with a file, each as one plain sentence: what, where, and what to do.
 
+use crate::written::{one_line, shortened};
 use thiserror::Error;
 
 /// A file that could not be read, with its name in front of the reason.
@@ -156,30 +157,10 @@ pub(super) fn quoted(text: &str) -> String {
     if text.is_empty() {
         return "without a name".into();
     }
-    let mut shown: String = text.chars().take(80).map(plain).collect();
-    if text.chars().nth(80).is_some() {
-        shown.push('…');
-    }
-    format!("\"{shown}\"")
+    format!("\"{}\"", shortened(text, 80))
 }
 
 /// A place or a reason on one line of bearable length, whatever keys and values of the file went into it.
 fn shown(text: &str) -> String {
-    const MOST: usize = 300;
-    let mut shown: String = text.chars().take(MOST).map(plain).collect();
-    if text.chars().nth(MOST).is_some() {
-        shown.push('…');
-    }
-    shown
-}
-
-/// A file's whole path, which may hold line ends too.
-fn one_line(text: &str) -> String {
-    text.chars().map(plain).collect()
-}
-
-/// A blank in place of what ends a line, steers a terminal, or turns the direction of a text.
-pub(super) fn plain(letter: char) -> char {
-    let turns = matches!(letter, '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    if letter.is_control() || turns { ' ' } else { letter }
+    shortened(text, 300)
 }

@@ -2,8 +2,9 @@
 
 use gltf::json::Root;
 
-use super::error::{Fault, plain};
+use super::error::Fault;
 use super::limits::Caps;
+use crate::written::one_line;
 
 /// Refuses names longer than the limit. They are copied for every node that shows a mesh, and end in sentences.
 pub(super) fn check(root: &Root, caps: &Caps) -> Result<(), Fault> {
@@ -37,5 +38,5 @@ fn check_all<'a>(
 /// A name without line ends, escape codes of terminals, or marks that turn the text around. Two files that name a
 /// joint alike still do.
 pub(super) fn clean(name: &str) -> String {
-    name.chars().map(plain).collect()
+    one_line(name)
 }
