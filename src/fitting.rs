@@ -104,8 +104,16 @@ pub fn limits_of(dressed: &Dressed, fabric: FabricClass) -> Limits {
     told_limits_of(dressed, fabric, &Told::new())
 }
 
+/// What a fitting would be judged by with another garment in place of its own.
+pub fn limits_on(dressed: &Dressed, layer: &Layer, plan: &Plan) -> Limits {
+    told_limits_on(dressed, layer, plan.fabric, &plan.limits)
+}
+
 fn told_limits_of(dressed: &Dressed, fabric: FabricClass, told: &Told) -> Limits {
-    let layer = &dressed.layers[0];
+    told_limits_on(dressed, &dressed.layers[0], fabric, told)
+}
+
+fn told_limits_on(dressed: &Dressed, layer: &Layer, fabric: FabricClass, told: &Told) -> Limits {
     let facts = Facts {
         median_ease_mm: layer
             .median_ease()

@@ -6,16 +6,22 @@
 //! trial   Layer, frames     -> how much of the spot is left, and what happens elsewhere
 //! ```
 
+mod beneath; // the weights of the skin beneath
 mod edit; // what can be tried
+mod file; // the file as a whole: units, axes, bind
+mod joints; // joints that the skin has and the garment lacks
 mod reach; // how far an edit reaches along the cloth
+mod rows; // weight rows by bind
+mod shape; // the shape as built
 mod spot; // places that fail
 mod trial; // measuring an edit
+mod weights; // the weights of the skin, of the other side, smoothed
 mod words; // how it is put
 
 use crate::contact::Layer;
 use crate::fitting::{Dressed, Plan};
 use crate::outcome::{Cause, Fitting, Remedy, Severity, Spot, Verdict};
-use edit::Edit;
+use edit::{Edit, Ground};
 use spot::Patch;
 use trial::{Everything, Trial, Weight};
 
@@ -30,24 +36,57 @@ const MOST_NAMED: usize = 3;
 
 /// Finds the failing places of a fitting and tries remedies on the worst of them. `tick` is called for every frame
 /// measured.
+///
+/// A file that is wrong as a whole (units, axes, the pose it was bound in) is one spot without a place; where that is all
+/// there is to mend, no other is looked for.
 pub fn find(dressed: &Dressed, plan: &Plan, fitting: &Fitting, tick: &(dyn Fn() + Sync)) -> Vec<Spot> {
-    if fitting.verdict != Verdict::Fail || dressed.garment_alone {
+    let asked = matches!(fitting.verdict, Verdict::Fail | Verdict::CouldNotRun);
+    if !asked || dressed.garment_alone || dressed.layers.is_empty() {
         return Vec::new();
     }
-    let mut spots: Vec<Spot> = rows_spot(dressed, plan, fitting, tick).into_iter().collect();
-    let patches = spot::patches(dressed, plan, fitting);
-    let everywhere = trial::one_frame_of_each_pose(fitting);
+    let everywhere = trial::one_frame_of_each_pose(plan, fitting);
     let base = Trial::new(dressed, plan, fitting, tick);
     let known = base.everything(&dressed.layers[0], &everywhere);
+    let file = file_spot(&base, &everywhere, &known);
+    if fitting.verdict == Verdict::CouldNotRun {
+        return file.map(|(spot, _)| spot).into_iter().collect();
+    }
+    if let Some((spot, 0)) = file {
+        return vec![spot];
+    }
+    let ground = Ground::new(dressed);
+    let mut spots: Vec<Spot> = file.map(|(spot, _)| spot).into_iter().collect();
+    spots.extend(rows_spot(&ground, &base, &everywhere));
+    let patches = spot::patches(dressed, plan, fitting);
     for (number, patch) in patches.iter().enumerate() {
         let tried = if number < MOST_TRIED {
-            try_all(&base, dressed, patch, (&everywhere, &known))
+            try_all(&base, &ground, patch, (&everywhere, &known))
         } else {
             Vec::new()
         };
-        spots.push(told(dressed, plan, fitting, patch, tried));
+        spots.push(told(&ground, plan, fitting, patch, tried));
     }
     spots
+}
+
+/// The file laid on the body another way, where that mends most of what fails; with how many numbers are over then.
+fn file_spot(base: &Trial, everywhere: &[(usize, usize)], known: &Everything) -> Option<(Spot, usize)> {
+    let stopped = base.fitting.verdict == Verdict::CouldNotRun;
+    let tried = file::edits(base.dressed).into_iter().map(|edit| {
+        let layer = edit.apply(base.dressed);
+        (base.everything(&layer, everywhere), edit)
+    });
+    let (after, edit) = tried
+        .filter(|(after, _)| after.measured)
+        .min_by(|a, b| a.0.total.total_cmp(&b.0.total))?;
+    let helped = stopped || (after.total < HELPS * known.total && after.over.len() < known.over.len());
+    let before = (!stopped).then_some(known.over.len());
+    helped.then(|| {
+        (
+            words::file_spot(base.dressed, &edit, before, after.over.len()),
+            after.over.len(),
+        )
+    })
 }
 
 /// One edit and what it did.
@@ -63,22 +102,30 @@ struct Tried {
 
 fn try_all(
     base: &Trial,
-    dressed: &Dressed,
+    ground: &Ground,
     patch: &Patch,
     (everywhere, known): (&[(usize, usize)], &Everything),
 ) -> Vec<Tried> {
+    let dressed = ground.dressed;
     let before = base.weigh(&dressed.layers[0], patch);
-    let mut tried: Vec<Tried> = Vec::new();
-    for edit in edit::all(dressed, patch) {
-        let layer = edit.apply(dressed);
-        let after = base.weigh(&layer, patch);
-        tried.push(Tried {
+    let weighed = |edit: Edit| {
+        let after = base.weigh(&edit.apply(dressed), patch);
+        Tried {
             edit,
             before,
             after,
             elsewhere: None,
             broken: Vec::new(),
-        });
+        }
+    };
+    let mut tried: Vec<Tried> = ground.edits(patch).into_iter().map(weighed).collect();
+    // Hiding skin always helps; it is only right where the body lies in itself and nothing else can.
+    let helped = |one: &Tried| one.after.burden <= HELPS * one.before.burden;
+    if !tried.iter().any(helped)
+        && patch.measure.id == "skin_shows"
+        && spot::body_overlaps(base.fitting, patch)
+    {
+        tried.push(weighed(Edit::hide_skin(dressed, patch)));
     }
     tried.retain(|one| one.after.burden <= HELPS * one.before.burden);
     tried.sort_by(|a, b| a.after.burden.total_cmp(&b.after.burden));
@@ -107,28 +154,27 @@ fn try_all(
 }
 
 /// A patch with its cause: that of the best remedy.
-fn told(dressed: &Dressed, plan: &Plan, fitting: &Fitting, patch: &Patch, tried: Vec<Tried>) -> Spot {
+fn told(ground: &Ground, plan: &Plan, fitting: &Fitting, patch: &Patch, tried: Vec<Tried>) -> Spot {
     let cause = tried.first().map_or_else(
         || patch.class_of(fitting).unwrap_or(Cause::Unknown),
         |best| best.edit.cause(),
     );
     let remedies: Vec<Remedy> = tried.iter().map(|one| words::remedy(patch, one)).collect();
-    let say = words::spot(dressed, plan, patch, cause, tried.first());
-    patch.spot(dressed, fitting, cause, say, remedies)
+    let say = words::spot(ground, plan, patch, cause, tried.first());
+    patch.spot(ground.dressed, fitting, cause, say, remedies)
 }
 
 /// Faulty weight rows are no place in a pose: the vertices are left out of every measure. Normalising is tried as a whole.
-fn rows_spot(dressed: &Dressed, plan: &Plan, fitting: &Fitting, tick: &(dyn Fn() + Sync)) -> Option<Spot> {
-    let finding = fitting
+fn rows_spot(ground: &Ground, base: &Trial, everywhere: &[(usize, usize)]) -> Option<Spot> {
+    let finding = base
+        .fitting
         .rig_findings
         .iter()
         .find(|finding| finding.severity == Severity::Fault && finding.code.starts_with("rows_"))?;
-    let everywhere = trial::one_frame_of_each_pose(fitting);
-    let base = Trial::new(dressed, plan, fitting, tick);
-    let layer = Edit::normalised(dressed).apply(dressed);
+    let layer = Edit::normalised(ground).apply(ground.dressed);
     let still: usize = faulty(&layer);
-    let after = base.everything(&layer, &everywhere);
-    words::rows_spot(dressed, finding, still, after.over.len())
+    let after = base.everything(&layer, everywhere);
+    words::rows_spot(ground.dressed, finding, still, after.over.len())
 }
 
 fn faulty(layer: &Layer) -> usize {

@@ -379,7 +379,7 @@ pub(super) fn with_spots(
     plan: &Plan,
     mut fitting: Fitting,
 ) -> Fitting {
-    if !arguments.no_remedies && fitting.verdict == Verdict::Fail {
+    if !arguments.no_remedies && matches!(fitting.verdict, Verdict::Fail | Verdict::CouldNotRun) {
         let bar = bar(0, arguments.quiet, "frames of remedies tried");
         fitting.spots = time(Step::Remedies, || {
             remedies::find(dressed, plan, &fitting, &|| bar.inc(1))

@@ -266,6 +266,16 @@ fn is_same(a: &Patch, b: &Patch) -> bool {
     both as f64 >= SAME * a.triangles.len().min(b.triangles.len()) as f64
 }
 
+/// Whether the body lies in itself in the frame where a patch is worst.
+pub(super) fn body_overlaps(fitting: &Fitting, patch: &Patch) -> bool {
+    let words = &fitting.poses[patch.worst.0].frames[patch.worst.1].measures.words;
+    ["skin", "fabric"].iter().any(|group| {
+        words
+            .get(&format!("part_contact.{group}.class"))
+            .is_some_and(|class| class == "body_overlaps")
+    })
+}
+
 impl Patch {
     /// The cause that the measure itself knows: no room between two parts, or a body that overlaps itself.
     pub(super) fn class_of(&self, fitting: &Fitting) -> Option<Cause> {

@@ -1,12 +1,15 @@
 //! How much of a spot is left with an edit, and what happens elsewhere?
 
 use super::spot::{Patch, limit_of, triangle_at};
-use crate::contact::{Beneath, Layer, Scratch};
-use crate::fitting::{Dressed, Plan, joints_at};
+use crate::contact::{Beneath, Layer, Moment, Scratch};
+use crate::fitting::{Dressed, Plan, joints_at, limits_on};
 use crate::measure;
-use crate::outcome::Fitting;
+use crate::outcome::{Demand, Fitting, Verdict};
 use rayon::prelude::*;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Most that is allowed, by number and demand.
+type Most = BTreeMap<String, BTreeMap<Demand, f64>>;
 
 /// Frames of a spot that an edit is measured in.
 const SPOT_FRAMES: usize = 2;
@@ -29,13 +32,15 @@ pub(super) struct Everything {
     pub(super) total: f64,
     /// Numbers over their limits: `sitting: lift.area_cm2`.
     pub(super) over: BTreeSet<String>,
+    /// Whether anything was judged at all.
+    pub(super) measured: bool,
 }
 
 /// What edits are measured with.
 pub(super) struct Trial<'a> {
-    dressed: &'a Dressed,
+    pub(super) dressed: &'a Dressed,
     plan: &'a Plan,
-    fitting: &'a Fitting,
+    pub(super) fitting: &'a Fitting,
     tick: &'a (dyn Fn() + Sync),
 }
 
@@ -93,12 +98,17 @@ impl<'a> Trial<'a> {
     /// All judged numbers over some frames.
     pub(super) fn everything(&self, layer: &Layer, frames: &[(usize, usize)]) -> Everything {
         let (layers, beneath) = self.worn(layer, true);
+        // Where nothing could be measured as it is, nothing was asked for either.
+        let limits = match self.fitting.verdict {
+            Verdict::CouldNotRun => limits_on(self.dressed, layer, self.plan).most,
+            _ => self.fitting.limits.clone(),
+        };
         let found: Vec<Everything> = frames
             .par_iter()
             .map(|&frame| {
                 let mut found = Everything::default();
                 self.moment(&layers, &beneath, frame, |moment| {
-                    self.judge(moment, frame.0, &mut found)
+                    self.judge(moment, frame.0, &limits, &mut found);
                 });
                 found
             })
@@ -106,25 +116,23 @@ impl<'a> Trial<'a> {
         found.into_iter().fold(Everything::default(), |mut all, one| {
             all.total += one.total;
             all.over.extend(one.over);
+            all.measured |= one.measured;
             all
         })
     }
 
-    fn judge(&self, moment: &crate::contact::Moment, sequence: usize, found: &mut Everything) {
+    fn judge(&self, moment: &Moment, sequence: usize, limits: &Most, found: &mut Everything) {
         let sequence = &self.plan.sequences[sequence];
         for measure in measure::taken(!self.dressed.beneath.is_empty()) {
             let taken = (measure.take)(moment);
             for (number, value) in measure.numbers.iter().zip(&taken.values) {
                 let path = measure.path(number);
-                let limit = self
-                    .fitting
-                    .limits
-                    .get(&path)
-                    .and_then(|most| most.get(&sequence.demand));
+                let limit = limits.get(&path).and_then(|most| most.get(&sequence.demand));
                 let (Some(limit), Some(value)) = (limit, value) else {
                     continue;
                 };
                 let value = number.unit.to_edge(*value);
+                found.measured = true;
                 found.total += (value / limit.max(1e-9)).max(0.0);
                 if value > *limit {
                     found.over.insert(format!("{}: {path}", sequence.name));
@@ -150,7 +158,7 @@ impl<'a> Trial<'a> {
         layers: &[Layer],
         beneath: &[Beneath],
         (sequence, frame): (usize, usize),
-        look: impl FnOnce(&crate::contact::Moment),
+        look: impl FnOnce(&Moment),
     ) {
         let world = joints_at(self.dressed, &self.plan.sequences[sequence].frames[frame]);
         let mut scratch = Scratch::new(&self.dressed.body, layers);
@@ -162,8 +170,16 @@ impl<'a> Trial<'a> {
     }
 }
 
-/// The frame of each pose that uses most of a limit.
-pub(super) fn one_frame_of_each_pose(fitting: &Fitting) -> Vec<(usize, usize)> {
+/// The frame of each pose that uses most of a limit; the first where none was measured.
+pub(super) fn one_frame_of_each_pose(plan: &Plan, fitting: &Fitting) -> Vec<(usize, usize)> {
+    if fitting.poses.is_empty() {
+        let frames = plan
+            .sequences
+            .iter()
+            .enumerate()
+            .filter(|(_, s)| !s.frames.is_empty());
+        return frames.map(|(at, _)| (at, 0)).collect();
+    }
     let used = |pose: &crate::outcome::PoseResult, frame: usize| {
         let numbers = &pose.frames[frame].measures;
         let shares = fitting

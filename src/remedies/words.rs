@@ -1,6 +1,8 @@
 //! How a spot, its cause and a remedy are put: what to paint or pull, where, by how much.
 
-use super::edit::{self, Kind, Where};
+use super::edit::{Edit, Ground, Kind, SHAPE_GONE, Where};
+use super::file::Way;
+use super::rows::{row, unlike};
 use super::spot::Patch;
 use super::{Tried, spot};
 use crate::fitting::{Dressed, Plan};
@@ -52,26 +54,123 @@ fn action(tried: &Tried, region: &str) -> String {
     };
     match tried.edit.kind {
         Kind::SkinWeights => format!("give the fabric {where_} the weights of the skin beneath"),
+        Kind::MirroredSide => format!("give the fabric {where_} the weights of the other side, mirrored"),
         Kind::WrongSideDown => {
             format!("take off {where_} what follows the other side more than the skin beneath does")
         }
+        Kind::Smooth => format!("smooth the weights {where_}"),
         Kind::Normalise => "normalise the weights".into(),
         Kind::EvenSeams => "give both edges of every seam the same weights".into(),
+        Kind::Joints => {
+            "add the joints that the skin beneath follows and this garment lacks, with the skin's weights"
+                .into()
+        }
         Kind::Out(_) => format!("pull the fabric out {where_}, as built"),
+        Kind::In(_) => format!("pull the fabric in towards the skin {where_}, as built"),
+        Kind::HideSkin => format!("hide the skin beneath the fabric {where_}"),
+        Kind::File(way) => file_action(way),
+    }
+}
+
+fn file_action(way: Way) -> String {
+    match way {
+        Way::Scaled(times, _) => format!(
+            "scale the whole garment by {}, and apply the scale",
+            number(times)
+        ),
+        Way::Turned(axis, quarters) => {
+            format!(
+                "turn the whole garment by {} degrees about {axis}, and apply the turn",
+                90 * quarters
+            )
+        }
+        Way::BoundAt(degrees) => {
+            format!(
+                "bind the garment with the hips splayed {} degrees, the pose its shape was built in",
+                number(degrees)
+            )
+        }
     }
 }
 
 fn amount(tried: &Tried) -> String {
-    let vertices = format!("{} vertices", number(tried.edit.vertices as f64));
+    let count = |what: &str| format!("{} {what}", number(tried.edit.vertices as f64));
     match tried.edit.kind {
-        Kind::Out(by) => format!("{} mm, fading over 50 mm, {vertices}", number(by * 1e3)),
-        _ => vertices,
+        Kind::Out(by) | Kind::In(by) => {
+            let fade = number(SHAPE_GONE * 1e3);
+            format!(
+                "{} mm, fading over {fade} mm, {}",
+                number(by * 1e3),
+                count("vertices")
+            )
+        }
+        Kind::HideSkin => count("triangles of skin"),
+        _ => count("vertices"),
+    }
+}
+
+/// A file that is wrong as a whole. `before` and `after`: numbers over their limits, `None` where nothing could be measured.
+pub(super) fn file_spot(dressed: &Dressed, edit: &Edit, before: Option<usize>, after: usize) -> Spot {
+    let layer = &dressed.layers[0];
+    let Kind::File(way) = edit.kind else {
+        unreachable!("only edits of the file as a whole are told here")
+    };
+    let what = match way {
+        Way::Scaled(times, unit) => format!(
+            "The garment is {} times too large for this body, as if its numbers were {unit}.",
+            number(1.0 / times)
+        ),
+        Way::Turned(axis, quarters) => format!(
+            "The garment lies on its side: turned by {} degrees about {axis} it lies on the body.",
+            90 * quarters
+        ),
+        Way::BoundAt(degrees) => format!(
+            "The garment was bound in another pose than it was built in: its shape is that of hips splayed about {} degrees.",
+            number(degrees)
+        ),
+    };
+    let say = match after {
+        0 => format!("{what} With that mended everything is within its limits."),
+        _ => format!("{what} With that mended {after} numbers are over their limits still."),
+    };
+    let whole = format!("{} vertices", number(edit.vertices as f64));
+    Spot {
+        measure: "file".into(),
+        value: before.unwrap_or(0) as f64,
+        unit: String::new(),
+        region: String::new(),
+        side: String::new(),
+        area_cm2: 0.0,
+        pose: String::new(),
+        frame: 0,
+        onset: None,
+        place: Place {
+            surface: layer.surface.name.clone(),
+            vertex: u64::from(layer.surface.sources[0].1),
+            position_m: layer.surface.positions[0].map(f64::from),
+            region: String::new(),
+            seen_from: String::new(),
+            seen_along: None,
+        },
+        joints: Vec::new(),
+        cause: edit.cause(),
+        say,
+        remedies: vec![Remedy {
+            action: file_action(way),
+            by: whole,
+            before: before.unwrap_or(0) as f64,
+            after: after as f64,
+            elsewhere: match before {
+                None => "nothing could be measured before".into(),
+                Some(_) => "counted are numbers over their limits".into(),
+            },
+        }],
     }
 }
 
 /// What fails, where, why and what would help.
 pub(super) fn spot(
-    dressed: &Dressed,
+    ground: &Ground,
     plan: &Plan,
     patch: &Patch,
     cause: Cause,
@@ -98,12 +197,16 @@ pub(super) fn spot(
         number(patch.value),
         if unit.is_empty() { "" } else { " " },
     );
-    let evidence = evidence(dressed, patch);
+    let evidence = evidence(ground, patch);
     match (cause, best) {
         (Cause::Weights, _) => say.push_str(&format!(" The weights are wrong: {evidence}.")),
         (Cause::Shape, Some(_)) => {
             say.push_str(" The weights are as they should be; the fabric lies too close as built.")
         }
+        (Cause::Joints, _) => say.push_str(" The skin beneath follows joints that the garment does not have."),
+        (Cause::HiddenSkin, _) => say.push_str(
+            " The body lies in itself there, and no edit of the fabric helps: that skin is best not shown.",
+        ),
         (Cause::Seam, _) => say.push_str(" The two edges of a seam have different weights."),
         (Cause::NoRoom, _) => say
             .push_str(" There is no room: the skins are closer than the two eases. Only less ease can help."),
@@ -111,16 +214,16 @@ pub(super) fn spot(
             say.push_str(" The body overlaps itself there; no edit of the garment can help.")
         }
         _ => say.push_str(
-            " Nothing that was tried helped: not the skin's weights, not even seams, not pulling it out.",
+            " Nothing that was tried helped: not the weights of the skin or of the other side, not smoothing them, not even \
+             seams, not pulling the fabric out or in.",
         ),
     }
     say
 }
 
 /// The joint that a place follows too much, and the one it follows too little.
-fn evidence(dressed: &Dressed, patch: &Patch) -> String {
-    let layer = &dressed.layers[0];
-    let skin = edit::skin_rows(dressed);
+fn evidence(ground: &Ground, patch: &Patch) -> String {
+    let (layer, skin) = (&ground.dressed.layers[0], &ground.skin);
     let mut off: BTreeMap<usize, [f64; 2]> = BTreeMap::new();
     let mut count = 0.0;
     // Where the fabric differs most from the skin, not over the whole place: the cause may fill only its middle.
@@ -132,14 +235,14 @@ fn evidence(dressed: &Dressed, patch: &Patch) -> String {
     vertices.sort_unstable();
     vertices.dedup();
     let off_by = |vertex: &u32| {
-        let (own, skin) = (edit::row(layer, *vertex as usize), &skin[*vertex as usize]);
-        edit::unlike(&own, skin)
+        let (own, skin) = (row(layer, *vertex as usize), &skin[*vertex as usize]);
+        unlike(&own, skin)
     };
     vertices.sort_by(|a, b| off_by(b).total_cmp(&off_by(a)).then(a.cmp(b)));
     vertices.truncate((vertices.len() / 4).max(1));
     for vertex in vertices {
         count += 1.0;
-        for (bind, weight) in edit::row(layer, vertex as usize) {
+        for (bind, weight) in row(layer, vertex as usize) {
             off.entry(bind).or_default()[0] += weight;
         }
         for (bind, weight) in &skin[vertex as usize] {
