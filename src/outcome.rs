@@ -127,6 +127,10 @@ pub struct Remedy {
     pub after: f64,
     /// What it changed elsewhere, in a sentence; empty for nothing.
     pub elsewhere: String,
+    /// How many numbers fail the fitting with this remedy alone, each pose in the frame that was worst before; absent where
+    /// that was not tried.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub still_failing: Option<u64>,
 }
 
 /// What is known of a garment before any pose.

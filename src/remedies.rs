@@ -69,7 +69,7 @@ pub fn find(dressed: &Dressed, plan: &Plan, fitting: &Fitting, tick: &(dyn Fn() 
     spots
 }
 
-/// The file laid on the body another way, where that mends most of what fails; with how many numbers are over then.
+/// The file laid on the body another way, where that mends most of what fails; with how many numbers fail then.
 fn file_spot(base: &Trial, everywhere: &[(usize, usize)], known: &Everything) -> Option<(Spot, usize)> {
     let stopped = base.fitting.verdict == Verdict::CouldNotRun;
     let tried = file::edits(base.dressed).into_iter().map(|edit| {
@@ -79,8 +79,8 @@ fn file_spot(base: &Trial, everywhere: &[(usize, usize)], known: &Everything) ->
     let (after, edit) = tried
         .filter(|(after, _)| after.measured)
         .min_by(|a, b| a.0.total.total_cmp(&b.0.total))?;
-    let helped = stopped || (after.total < HELPS * known.total && after.over.len() < known.over.len());
-    let before = (!stopped).then_some(known.over.len());
+    let helped = stopped || (after.total < HELPS * known.total && after.failing.len() < known.failing.len());
+    let before = (!stopped).then_some(known.failing.len());
     helped.then(|| {
         (
             words::file_spot(base.dressed, &edit, before, after.over.len()),
@@ -98,6 +98,8 @@ struct Tried {
     elsewhere: Option<[f64; 2]>,
     /// Numbers over a limit that were not before, by the poses they are in.
     broken: Vec<String>,
+    /// Numbers that fail the fitting with it; only asked of the best.
+    failing: Option<usize>,
 }
 
 fn try_all(
@@ -116,6 +118,7 @@ fn try_all(
             after,
             elsewhere: None,
             broken: Vec::new(),
+            failing: None,
         }
     };
     let mut tried: Vec<Tried> = ground.edits(patch).into_iter().map(weighed).collect();
@@ -135,6 +138,7 @@ fn try_all(
     for one in &mut tried[..close] {
         let now = base.everything(&one.edit.apply(dressed), everywhere);
         one.elsewhere = Some([known.total, now.total]);
+        one.failing = Some(now.failing.len());
         one.broken = now.over.difference(&known.over).cloned().collect();
     }
     tried[..close].sort_by(|a, b| {
@@ -174,7 +178,7 @@ fn rows_spot(ground: &Ground, base: &Trial, everywhere: &[(usize, usize)]) -> Op
     let layer = Edit::normalised(ground).apply(ground.dressed);
     let still: usize = faulty(&layer);
     let after = base.everything(&layer, everywhere);
-    words::rows_spot(ground.dressed, finding, still, after.over.len())
+    words::rows_spot(ground.dressed, finding, still, after.failing.len())
 }
 
 fn faulty(layer: &Layer) -> usize {

@@ -46,7 +46,7 @@ const MAY_NAME: &[(&str, &[&str])] = &[
     (
         "remedies",
         &[
-            "contact", "fitting", "geometry", "measure", "outcome", "pose", "rig", "skin", "units",
+            "contact", "fitting", "geometry", "measure", "outcome", "pose", "rig", "skin", "units", "verdict",
         ],
     ),
     (

@@ -3,8 +3,9 @@
 use super::spot::{Patch, limit_of, triangle_at};
 use crate::contact::{Beneath, Layer, Moment, Scratch};
 use crate::fitting::{Dressed, Plan, joints_at, limits_on};
-use crate::measure;
+use crate::measure::{self, Taken};
 use crate::outcome::{Demand, Fitting, Verdict};
+use crate::verdict::judge::cannot_be_helped;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -32,6 +33,8 @@ pub(super) struct Everything {
     pub(super) total: f64,
     /// Numbers over their limits: `sitting: lift.area_cm2`.
     pub(super) over: BTreeSet<String>,
+    /// Those of them that fail the fitting, and do not only warn.
+    pub(super) failing: BTreeSet<String>,
     /// Whether anything was judged at all.
     pub(super) measured: bool,
 }
@@ -116,6 +119,7 @@ impl<'a> Trial<'a> {
         found.into_iter().fold(Everything::default(), |mut all, one| {
             all.total += one.total;
             all.over.extend(one.over);
+            all.failing.extend(one.failing);
             all.measured |= one.measured;
             all
         })
@@ -123,6 +127,9 @@ impl<'a> Trial<'a> {
 
     fn judge(&self, moment: &Moment, sequence: usize, limits: &Most, found: &mut Everything) {
         let sequence = &self.plan.sequences[sequence];
+        let promises = &self.plan.promises;
+        let must_hold =
+            sequence.demand != Demand::Hard || promises.strict || promises.promised.contains(&sequence.name);
         for measure in measure::taken(!self.dressed.beneath.is_empty()) {
             let taken = (measure.take)(moment);
             for (number, value) in measure.numbers.iter().zip(&taken.values) {
@@ -135,7 +142,11 @@ impl<'a> Trial<'a> {
                 found.measured = true;
                 found.total += (value / limit.max(1e-9)).max(0.0);
                 if value > *limit {
-                    found.over.insert(format!("{}: {path}", sequence.name));
+                    let name = format!("{}: {path}", sequence.name);
+                    if must_hold && !out_of_hand(&taken, number.path) {
+                        found.failing.insert(name.clone());
+                    }
+                    found.over.insert(name);
                 }
             }
         }
@@ -168,6 +179,13 @@ impl<'a> Trial<'a> {
         look(&scratch.moment(&self.dressed.body, &layers[0], beneath));
         (self.tick)();
     }
+}
+
+/// Whether no edit of the garment could help: the measure's own class says so.
+fn out_of_hand(taken: &Taken, path: &str) -> bool {
+    let group = path.rsplit_once('.').map_or("", |(group, _)| group);
+    let class = taken.words.iter().find(|(at, _)| *at == format!("{group}.class"));
+    class.is_some_and(|(_, class)| cannot_be_helped(class))
 }
 
 /// The frame of each pose that uses most of a limit; the first where none was measured.

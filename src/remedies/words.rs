@@ -14,6 +14,7 @@ use std::collections::BTreeMap;
 pub(super) fn remedy(patch: &Patch, tried: &Tried) -> Remedy {
     let (before, after) = values(patch, tried);
     let elsewhere = match (&tried.broken[..], tried.elsewhere) {
+        _ if tried.failing == Some(0) => "then everything passes".into(),
         ([], None) => String::new(),
         ([], Some([was, is])) if is <= was * 1.01 => "nothing else gets worse".into(),
         ([], Some(_)) => "elsewhere some numbers rise, none over its limit".into(),
@@ -26,6 +27,7 @@ pub(super) fn remedy(patch: &Patch, tried: &Tried) -> Remedy {
         before,
         after,
         elsewhere,
+        still_failing: tried.failing.map(|count| count as u64),
     }
 }
 
@@ -109,7 +111,7 @@ fn amount(tried: &Tried) -> String {
     }
 }
 
-/// A file that is wrong as a whole. `before` and `after`: numbers over their limits, `None` where nothing could be measured.
+/// A file that is wrong as a whole. `before` and `after`: numbers that fail, `None` where nothing could be measured.
 pub(super) fn file_spot(dressed: &Dressed, edit: &Edit, before: Option<usize>, after: usize) -> Spot {
     let layer = &dressed.layers[0];
     let Kind::File(way) = edit.kind else {
@@ -130,8 +132,9 @@ pub(super) fn file_spot(dressed: &Dressed, edit: &Edit, before: Option<usize>, a
         ),
     };
     let say = match after {
-        0 => format!("{what} With that mended everything is within its limits."),
-        _ => format!("{what} With that mended {after} numbers are over their limits still."),
+        0 => format!("{what} With that mended everything passes."),
+        1 => format!("{what} With that mended one number fails still."),
+        _ => format!("{what} With that mended {after} numbers fail still."),
     };
     let whole = format!("{} vertices", number(edit.vertices as f64));
     Spot {
@@ -162,8 +165,9 @@ pub(super) fn file_spot(dressed: &Dressed, edit: &Edit, before: Option<usize>, a
             after: after as f64,
             elsewhere: match before {
                 None => "nothing could be measured before".into(),
-                Some(_) => "counted are numbers over their limits".into(),
+                Some(_) => "counted are numbers that fail".into(),
             },
+            still_failing: Some(after as u64),
         }],
     }
 }
@@ -303,10 +307,11 @@ pub(super) fn rows_spot(dressed: &Dressed, finding: &Finding, still: usize, over
             before: finding.count as f64,
             after: 0.0,
             elsewhere: if over == 0 {
-                "then everything is within its limits".into()
+                "then everything passes".into()
             } else {
-                format!("then {over} numbers are over their limits still")
+                format!("then {over} numbers fail still")
             },
+            still_failing: Some(over as u64),
         }],
     })
 }

@@ -32,6 +32,7 @@ fn spot(region: &str, side: &str, cause: Cause, value: f64) -> Spot {
             before: value,
             after: 0.0,
             elsewhere: String::new(),
+            still_failing: None,
         }],
     }
 }

@@ -141,7 +141,12 @@ pub fn can_be_helped(frame: &FrameResult, path: &str) -> bool {
     let class = path
         .rsplit_once('.')
         .and_then(|(group, _)| frame.measures.words.get(&format!("{group}.class")));
-    !matches!(class.map(String::as_str), Some("no_room" | "body_overlaps"))
+    !class.is_some_and(|class| cannot_be_helped(class))
+}
+
+/// Whether a class of contact is one that no edit of the garment can help.
+pub fn cannot_be_helped(class: &str) -> bool {
+    matches!(class, "no_room" | "body_overlaps")
 }
 
 /// Not measured is worse than any number.

@@ -1,11 +1,12 @@
 //! Do the limits tell good clothes from bad ones? Clean and spoilt fittings by the hundred, drawn anew for each seed.
 //!
 //! ```text
-//! cargo run --release --example study -- [--seed N] [--rigs DIR] [--clean 120] [--faulty 120] [--rows FILE.csv] [--keep DIR]
+//! cargo run --release --example study -- [--seed N] [--rigs DIR] [--clean 120] [--faulty 120] [--causes yes] [--rows FILE.csv] [--keep DIR]
 //! ```
 //!
 //! With `--rigs` every second fitting is one of the real rigs' trousers, made over. Even seeds settle limits, odd seeds test them; the table shows both halves.
 
+mod cause;
 mod draw;
 mod eye;
 #[path = "../finer.rs"]
@@ -44,6 +45,8 @@ pub(crate) struct Row {
     pub(crate) verdict: Verdict,
     /// What failed there: reason and pose, gravest first.
     pub(crate) failed: Vec<(String, String)>,
+    /// The cause that is named first, and whether a remedy lets everything pass; asked by `--causes yes` of what fails.
+    pub(crate) named: Option<cause::Named>,
     /// By path and demand: the worst value, its pose, and the limit.
     pub(crate) worst: BTreeMap<(String, Demand), (f64, String, f64)>,
 }
@@ -55,6 +58,7 @@ struct Wanted {
     rows: Option<String>,
     rigs: Option<PathBuf>,
     keep: Option<PathBuf>,
+    causes: bool,
 }
 
 fn main() -> Result<(), String> {
@@ -89,6 +93,7 @@ fn wanted() -> Result<Wanted, String> {
         rows: None,
         rigs: None,
         keep: None,
+        causes: false,
     };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
@@ -98,6 +103,7 @@ fn wanted() -> Result<Wanted, String> {
             "--seed" => wanted.seed = number()?,
             "--clean" => wanted.clean = number()? as usize,
             "--faulty" => wanted.faulty = number()? as usize,
+            "--causes" => wanted.causes = value == "yes",
             "--keep" => wanted.keep = Some(value.into()),
             "--rigs" => wanted.rigs = Some(value.into()),
             "--rows" => wanted.rows = Some(value),
@@ -142,8 +148,11 @@ fn one(wanted: &Wanted, seed: u64, fault: Option<usize>) -> Result<Row, String> 
         None => not_clean(&dressed, &fitting),
         Some(planted) => seen(&drawn, planted, &dressed, folder.path())?,
     };
+    let named = (wanted.causes && drawn.planted.is_some() && visible.is_some())
+        .then(|| cause::named(&dressed, &plan(), &fitting));
     let scale = dressed.body.anatomy.scale();
-    Ok(row(seed, drawn, (fitting, scale), visible))
+    let row = row(seed, drawn, (fitting, scale), visible);
+    Ok(Row { named, ..row })
 }
 
 fn dressed_in(drawn: &Drawn, cloth: &gusset::rig::Rig, folder: &Path) -> Result<Dressed, String> {
@@ -245,6 +254,7 @@ fn row(seed: u64, drawn: Drawn, (fitting, scale): (Fitting, f64), visible: Optio
             Verdict::Fail
         },
         failed,
+        named: None,
         worst,
     }
 }

@@ -1,14 +1,16 @@
 //! The study's tables.
 
 use super::Row;
+use super::cause::{Named, right};
 use gusset::outcome::{Demand, Verdict};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// One line a fitting.
 pub(crate) fn rows(rows: &[Row]) -> String {
-    let mut text =
-        String::from("seed,garment,ease_mm,fault,strength,side,lower,visible,verdict,failed,numbers\n");
+    let mut text = String::from(
+        "seed,garment,ease_mm,fault,strength,side,lower,visible,verdict,failed,named,mended,spots,numbers\n",
+    );
     for row in rows {
         let fault = row.planted.map_or(String::from("clean,,,"), |planted| {
             format!(
@@ -33,13 +35,16 @@ pub(crate) fn rows(rows: &[Row]) -> String {
             .collect();
         let _ = writeln!(
             text,
-            "{},\"{}\",{:.1},{fault},\"{}\",{:?},\"{}\",\"{}\"",
+            "{},\"{}\",{:.1},{fault},\"{}\",{:?},\"{}\",{},{},\"{}\",\"{}\"",
             row.seed,
             row.about,
             row.ease_mm,
             row.visible.as_deref().unwrap_or("-"),
             row.verdict,
             failed.join(" "),
+            row.named.as_ref().map_or("-", |named| &named.first),
+            row.named.as_ref().is_some_and(|named| named.mended),
+            row.named.as_ref().map_or("-", |named| &named.say),
             numbers.join(" ")
         );
     }
@@ -121,21 +126,60 @@ fn times((value, limit): (f64, f64)) -> String {
     format!("{value:.2} ({:.2})", value / limit)
 }
 
-/// By kind: how many were planted, how many an eye can see, how many of those fail.
+/// By kind and strength: how many were planted, how many an eye can see, how many of those fail, are named rightly first, and
+/// have a remedy that lets everything pass.
 fn faults(rows: &[Row]) -> String {
-    let mut kinds: BTreeMap<&str, [usize; 3]> = BTreeMap::new();
+    let mut kinds: BTreeMap<(&str, &str), [usize; 5]> = BTreeMap::new();
     for row in rows {
         let Some(planted) = row.planted else { continue };
-        let counts = kinds.entry(planted.fault.name()).or_default();
+        let strength = if planted.strength < 0.66 {
+            "up to 2/3"
+        } else {
+            "above"
+        };
+        let counts = kinds.entry((planted.fault.name(), strength)).or_default();
         counts[0] += 1;
-        if row.visible.is_some() {
-            counts[1] += 1;
-            counts[2] += usize::from(row.verdict != Verdict::Pass);
+        if row.visible.is_none() {
+            continue;
+        }
+        counts[1] += 1;
+        counts[2] += usize::from(row.verdict != Verdict::Pass);
+        if let Some(named) = &row.named {
+            let (right, _) = right(planted.fault);
+            counts[3] += usize::from(right.contains(&named.first.as_str()));
+            counts[4] += usize::from(named.mended);
         }
     }
-    let mut text = String::from("| fault | planted | seen by an eye | found |\n| --- | --- | --- | --- |\n");
-    for (kind, [planted, seen, found]) in kinds {
-        let _ = writeln!(text, "| {kind} | {planted} | {seen} | {found} |");
+    let mut text = String::from(
+        "| fault | strength | planted | seen by an eye | found | named rightly first | a remedy lets everything pass |\n| --- | --- | --- | --- | --- | --- | --- |\n",
+    );
+    for ((kind, strength), [planted, seen, found, named, mended]) in kinds {
+        let _ = writeln!(
+            text,
+            "| {kind} | {strength} | {planted} | {seen} | {found} | {named} | {mended} |"
+        );
+    }
+    let asked: Vec<(&Row, &Named)> = rows
+        .iter()
+        .filter_map(|row| Some((row, row.named.as_ref()?)))
+        .collect();
+    let share = |of: &dyn Fn(&Row, &Named) -> bool, among: &dyn Fn(&Row) -> bool| {
+        let among: Vec<&(&Row, &Named)> = asked.iter().filter(|(row, _)| among(row)).collect();
+        let count = among.iter().filter(|(row, named)| of(row, named)).count();
+        format!("{count} of {}", among.len())
+    };
+    let fault = |row: &Row| row.planted.map(|planted| right(planted.fault));
+    if !asked.is_empty() {
+        let _ = writeln!(
+            text,
+            "\nnamed rightly first: {}; of what an edit can mend, a remedy lets everything pass: {}",
+            share(
+                &|row, named| fault(row).is_some_and(|(right, _)| right.contains(&named.first.as_str())),
+                &|_| true
+            ),
+            share(&|_, named| named.mended, &|row| fault(row)
+                .is_some_and(|(_, can)| can)),
+        );
     }
     text
 }
