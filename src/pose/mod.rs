@@ -6,6 +6,8 @@ mod joint;
 mod keys; // key frames -> frames
 mod yaml; // tree -> Pose
 
+pub mod bvh; // motion capture as it is written
+pub mod capture; // another wearer's motion -> poses
 pub mod clip; // animation clips of a glTF file: which times, which matrices
 pub mod library; // the poses that come with gusset
 pub mod ranges; // what joints can do, as published

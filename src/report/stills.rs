@@ -307,7 +307,7 @@ fn legend(heat: &Heat, scale: Scale, width: u32) -> Image {
             RGBColor(r, g, b).mix(1.0),
         );
         // From the edge, and smaller where it is long, so that it ends on the sheet.
-        let title = words::title(&heat.measure);
+        let title = words::colours(&heat.measure);
         let room = f64::from(width) - 24.0;
         let size = TEXT.min(TEXT * room / (canvas::width(&title, TEXT) * 1.1).max(1.0));
         sheet.word(&title, [12.0, 14.0], size, INK, Hang::Start);

@@ -272,6 +272,14 @@ pub fn title(path: &str) -> String {
     entry(path).map_or_else(|| spelled(path), |(_, title, _)| (*title).to_owned())
 }
 
+/// What colours on the cloth show: both kinds of contact share one picture.
+pub fn colours(path: &str) -> String {
+    if path.starts_with("part_contact.") {
+        return "In another part, or through its fabric: how deep".into();
+    }
+    title(path)
+}
+
 /// What a number is called inside a line.
 pub fn short(path: &str) -> String {
     entry(path).map_or_else(

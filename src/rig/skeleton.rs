@@ -72,6 +72,28 @@ impl Skeleton {
         Self { joints, roles }
     }
 
+    /// The skeleton of a rig of which only the nodes count: each is a joint and stands at rest.
+    pub fn of_nodes(rig: &Rig) -> Self {
+        let rest = rig.rest_world();
+        let joint = |(node, world): (&super::Node, &Matrix4<f64>)| {
+            let (rotation, stretch) = polar(world);
+            Joint {
+                name: node.name.clone(),
+                parent: node.parent,
+                position: world.fixed_view::<3, 1>(0, 3).into_owned(),
+                rotation,
+                stretch,
+                weighted: false,
+                bound: true,
+            }
+        };
+        let joints: Vec<Joint> = rig.nodes.iter().zip(&rest).map(joint).collect();
+        let at: Vec<Vector3<f64>> = joints.iter().map(|joint| joint.position).collect();
+        let all: BTreeSet<usize> = (0..joints.len()).collect();
+        let roles = roles::find(rig, &all, &at, &[]);
+        Self { joints, roles }
+    }
+
     /// Where a bone's joint is, metres.
     pub fn position(&self, bone: Bone) -> Option<Vector3<f64>> {
         self.roles.node(bone).map(|node| self.joints[node].position)
