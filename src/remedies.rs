@@ -83,8 +83,8 @@ fn file_spot(base: &Trial, everywhere: &[(usize, usize)], known: &Everything) ->
     let before = (!stopped).then_some(known.failing.len());
     helped.then(|| {
         (
-            words::file_spot(base.dressed, &edit, before, after.over.len()),
-            after.over.len(),
+            words::file_spot(base.dressed, &edit, before, after.failing.len()),
+            after.failing.len(),
         )
     })
 }

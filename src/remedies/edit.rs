@@ -13,6 +13,7 @@ use crate::pose::stand;
 use crate::rig::Rows;
 use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::{SurfaceBind, row_is_faulty};
+use std::collections::BTreeSet;
 
 /// A weight edit is whole within this distance of the spot and gone at the next, metres at the scale of 1.
 const WEIGHTS_WHOLE: f64 = 0.030;
@@ -21,10 +22,15 @@ const WEIGHTS_GONE: f64 = 0.090;
 const SHAPE_WHOLE: f64 = 0.010;
 pub(super) const SHAPE_GONE: f64 = 0.050;
 
+/// Weights further from the skin's than this are unlike them, as a share of a row.
+const UNLIKE: f64 = 0.1;
+
 /// Where an edit works.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Where {
     Spot,
+    /// The spot, and as far round it as the weights are unlike the skin's.
+    Around,
     Garment,
 }
 
@@ -43,6 +49,8 @@ pub(super) enum Kind {
     Normalise,
     /// The same weights on both edges of a seam.
     EvenSeams,
+    /// The weights of the skin beneath on both edges of a seam.
+    SeamsAsSkin,
     /// The joints that the skin follows and the garment lacks, with the skin's weights.
     Joints,
     /// Out of the skin by so many metres, as built.
@@ -76,6 +84,8 @@ pub(super) struct Ground<'a> {
     pub(super) dressed: &'a Dressed,
     /// By vertex: the weights of the skin beneath.
     pub(super) skin: Vec<Row>,
+    /// By vertex: how unlike its own weights are, 0 to 1.
+    off: Vec<f64>,
     /// By vertex: the weights of the mirrored place, where there is one.
     mirrored: Vec<Row>,
     /// Edits that do not depend on the spot.
@@ -100,11 +110,22 @@ impl<'a> Ground<'a> {
             &everywhere,
             |vertex, own| weights::wrong_side_down(dressed, own, &skin[vertex]),
         ));
-        anywhere.extend(Edit::even_seams(dressed));
+        anywhere.extend(Edit::even_seams(layer, None));
+        anywhere.extend(Edit::even_seams(layer, Some(&skin)));
         anywhere.extend(joints::missing(dressed));
         let mirrored = weights::mirrored(dressed);
+        let off = (skin.iter().enumerate())
+            .map(|(vertex, skin)| {
+                if skin.is_empty() {
+                    0.0
+                } else {
+                    unlike(&row(layer, vertex), skin)
+                }
+            })
+            .collect();
         Self {
             dressed,
+            off,
             skin,
             mirrored,
             anywhere,
@@ -125,6 +146,17 @@ impl<'a> Ground<'a> {
             })
         };
         let mut edits: Vec<Edit> = Vec::new();
+        let unlike = self.unlike_around(patch);
+        if unlike.len() > patch.triangles.len() {
+            let shares = reach::shares(layer, &unlike, WEIGHTS_WHOLE * scale, WEIGHTS_GONE * scale);
+            let edit = weights::towards(layer, Kind::SkinWeights, &shares, |vertex, _| {
+                self.skin[vertex].clone()
+            });
+            edits.extend(edit.map(|edit| Edit {
+                place: Where::Around,
+                ..edit
+            }));
+        }
         edits.extend(towards(Kind::SkinWeights, &|vertex, _| self.skin[vertex].clone()));
         edits.extend(towards(Kind::MirroredSide, &|vertex, _| {
             self.mirrored[vertex].clone()
@@ -151,6 +183,30 @@ impl<'a> Ground<'a> {
     }
 }
 
+impl Ground<'_> {
+    /// The triangles of a patch, and what hangs together with them where the weights are unlike the skin's; sorted.
+    fn unlike_around(&self, patch: &Patch) -> Vec<u32> {
+        let topology = &self.dressed.layers[0].topology;
+        let is_unlike = |triangle: u32| {
+            topology.triangles()[triangle as usize]
+                .iter()
+                .any(|&vertex| self.off[vertex as usize] > UNLIKE)
+        };
+        let mut found: BTreeSet<u32> = patch.triangles.iter().copied().collect();
+        let mut todo = patch.triangles.clone();
+        while let Some(triangle) = todo.pop() {
+            for vertex in topology.triangles()[triangle as usize] {
+                for &next in topology.vertex_triangles(vertex) {
+                    if is_unlike(next) && found.insert(next) {
+                        todo.push(next);
+                    }
+                }
+            }
+        }
+        found.into_iter().collect()
+    }
+}
+
 impl Edit {
     /// An edit of everything that changes nothing yet.
     pub(super) fn nothing(kind: Kind) -> Self {
@@ -171,7 +227,7 @@ impl Edit {
         match self.kind {
             Kind::SkinWeights | Kind::MirroredSide | Kind::WrongSideDown | Kind::Smooth => Cause::Weights,
             Kind::Normalise => Cause::Rows,
-            Kind::EvenSeams => Cause::Seam,
+            Kind::EvenSeams | Kind::SeamsAsSkin => Cause::Seam,
             Kind::Joints => Cause::Joints,
             Kind::Out(_) | Kind::In(_) => Cause::Shape,
             Kind::HideSkin => Cause::HiddenSkin,
@@ -237,31 +293,36 @@ impl Edit {
         }
     }
 
-    /// The mean row for all vertices of one place; `None` where they are the same already.
-    fn even_seams(dressed: &Dressed) -> Option<Self> {
-        let layer = &dressed.layers[0];
+    /// One row for all vertices of one place: their mean, or the skin's; `None` where they are the same already.
+    fn even_seams(layer: &Layer, skin: Option<&[Row]>) -> Option<Self> {
         let mut rows: Vec<Row> = (0..layer.surface.positions.len())
             .map(|vertex| row(layer, vertex))
             .collect();
         let mut changed = 0;
         for group in layer.cloth.seams.groups() {
-            let mut mean = Row::new();
-            for &vertex in group {
-                for (bind, weight) in &rows[vertex as usize] {
-                    *mean.entry(*bind).or_default() += weight / group.len() as f64;
-                }
-            }
-            for &vertex in group {
-                if unlike(&rows[vertex as usize], &mean) > 1e-3 {
-                    rows[vertex as usize].clone_from(&mean);
-                    changed += 1;
-                }
+            let share = 1.0 / group.len() as f64;
+            let of = |vertex: &u32| (share, &rows[*vertex as usize]);
+            let mean = weights::mixed(&group.iter().map(of).collect::<Vec<_>>());
+            let apart = group
+                .iter()
+                .any(|vertex| unlike(&rows[*vertex as usize], &mean) > 1e-3);
+            let beneath = skin
+                .map(|skin| &skin[group[0] as usize])
+                .filter(|row| !row.is_empty());
+            let to = beneath.unwrap_or(&mean).clone();
+            for &vertex in group.iter().filter(|_| apart) {
+                rows[vertex as usize].clone_from(&to);
+                changed += 1;
             }
         }
         (changed > 0).then(|| Self {
             rows: Some(packed(&rows)),
             vertices: changed,
-            ..Self::nothing(Kind::EvenSeams)
+            ..Self::nothing(if skin.is_some() {
+                Kind::SeamsAsSkin
+            } else {
+                Kind::EvenSeams
+            })
         })
     }
 

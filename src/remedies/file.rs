@@ -3,13 +3,15 @@
 //! A garment that was exported rightly lies on the skin as built. Where this one does not, it is laid there in each of the
 //! ways in which exporters are known to differ, and the way in which it lies best is an edit to be measured like any other.
 
-use super::edit::Edit;
+use super::edit::{Edit, Where};
+use super::shape;
 use crate::contact::Layer;
 use crate::fitting::Dressed;
 use crate::geometry::box_tree::{ALL, BoxTree};
 use crate::geometry::pseudo_normal::PseudoNormals;
 use crate::geometry::signed;
-use crate::pose::{Joint, JointMotion, Motion, OnSide, PoseFrame, stand};
+use crate::pose::{Angles, Joint, JointMotion, Motion, OnSide, PoseFrame, stand};
+use crate::rig::bone::Bone;
 use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::polar;
 use crate::skin;
@@ -24,6 +26,8 @@ const FAR: f32 = 0.060;
 const DEEP: f32 = 0.004;
 /// Another way is only proposed where the cloth lies this much better: a garment may hang as it likes.
 const BETTER: f64 = 0.75;
+/// Cloth that is let out has at least this much room, metres at the scale of 1.
+const ROOM: f64 = 0.0015;
 /// Splays of the hips in which it may have been built, degrees.
 const SPLAYS_DEG: std::ops::RangeInclusive<u32> = 0..=16;
 /// Units in which files are written, metres: kilometres apart, all in use (a unit of the file is one of these, and was read
@@ -75,16 +79,35 @@ pub(super) fn edits(dressed: &Dressed) -> Vec<Edit> {
         .into_iter()
         .flat_map(|axis| (1..4).map(move |quarters| Way::Turned(axis, quarters)));
     best(in_ways(&skin, &points, turned));
-    best(
-        SPLAYS_DEG
+    let at_splays = |splays: Vec<f64>| -> Vec<(f64, Way)> {
+        let unease = |degrees: f64| Skin::new(dressed, skin_at(dressed, degrees)).unease(&points);
+        splays
             .into_par_iter()
-            .map(|degrees| {
-                let way = Way::BoundAt(f64::from(degrees));
-                let skin = Skin::new(dressed, skin_at(dressed, f64::from(degrees)));
-                (skin.unease(&points), way)
-            })
-            .collect(),
-    );
+            .map(|degrees| (unease(degrees), Way::BoundAt(degrees)))
+            .collect()
+    };
+    let coarse = at_splays(SPLAYS_DEG.map(f64::from).collect());
+    let near = coarse.iter().min_by(|a, b| a.0.total_cmp(&b.0));
+    if let Some(&(_, Way::BoundAt(near))) = near {
+        best(at_splays(
+            (-3..=3).map(|quarter| near + 0.25 * f64::from(quarter)).collect(),
+        ));
+    }
+    // Too tight all over: out by what the deepest twentieth needs.
+    let mut depths = skin.depths(&points);
+    depths.sort_by(f64::total_cmp);
+    let deep = depths.get(depths.len() * 19 / 20).copied().unwrap_or(0.0);
+    if deep > 0.0 {
+        let scale = f64::from(dressed.body.scale());
+        let everywhere = vec![1.0; layer.surface.positions.len()];
+        for more in [1.0, 2.0, 4.0] {
+            let by = deep + more * ROOM * scale;
+            edits.push(Edit {
+                place: Where::Garment,
+                ..shape::out(layer, &everywhere, by)
+            });
+        }
+    }
     edits
 }
 
@@ -120,6 +143,18 @@ impl<'a> Skin<'a> {
         }
     }
 
+    /// How deep each point lies in the skin, metres; 0 outside.
+    fn depths(&self, points: &[[f32; 3]]) -> Vec<f64> {
+        let normals = PseudoNormals::new(&self.dressed.body.topology, &self.positions);
+        let of = |point: &[f32; 3]| {
+            let found = self
+                .tree
+                .closest(*point, FAR * self.dressed.body.scale(), ALL, None)?;
+            Some(f64::from(-signed::clearance(*point, &found, &normals)).max(0.0))
+        };
+        points.iter().map(|point| of(point).unwrap_or(0.0)).collect()
+    }
+
     /// How badly points lie on the skin, 0 to 1: far off or deep inside is 1.
     fn unease(&self, points: &[[f32; 3]]) -> f64 {
         let scale = self.dressed.body.scale();
@@ -140,15 +175,25 @@ impl<'a> Skin<'a> {
     }
 }
 
-/// The body's joints with the hips splayed by so many degrees, all else as at the garment's bind.
+/// The body's joints with the hips splayed by so many degrees, all else as at the garment's own bind.
 fn joints_at(dressed: &Dressed, degrees: f64) -> Vec<nalgebra::Matrix4<f64>> {
-    let mut frame = PoseFrame::default();
+    let (body, layer) = (&dressed.body, &dressed.layers[0]);
+    let reversed = layer.pairing.reversed(body.skeleton.joints.len());
+    let as_bound = skin::follow(&body.skeleton, &reversed, &stand::at_bind(&layer.skeleton));
+    let own = stand::effective(&body.skeleton, &body.anatomy, &as_bound);
+    let legs = own
+        .into_iter()
+        .filter(|(bone, _)| matches!(bone, Bone::UpperLeg(_) | Bone::LowerLeg(_) | Bone::Foot(_)));
+    let mut frame = PoseFrame {
+        angles: legs.map(|(bone, angles)| (bone, Angles::Set(angles))).collect(),
+        ..PoseFrame::default()
+    };
     let splay = JointMotion {
         joint: Joint::Hip,
         motion: Motion::Abduction,
     };
     frame.set(splay, OnSide::Both, degrees.to_radians());
-    stand::take(&dressed.body.skeleton, &dressed.body.anatomy, &frame)
+    stand::take(&body.skeleton, &body.anatomy, &frame)
 }
 
 fn skin_at(dressed: &Dressed, degrees: f64) -> Vec<[f32; 3]> {

@@ -22,8 +22,8 @@ pub(super) fn remedy(patch: &Patch, tried: &Tried) -> Remedy {
         ([first, rest @ ..], _) => format!("but then {first} and {} more are over their limits", rest.len()),
     };
     Remedy {
-        action: action(tried, &patch.place.region),
-        by: amount(tried),
+        action: action(&tried.edit, &patch.place.region),
+        by: amount(&tried.edit),
         before,
         after,
         elsewhere,
@@ -48,13 +48,14 @@ fn values(patch: &Patch, tried: &Tried) -> (f64, f64) {
     }
 }
 
-fn action(tried: &Tried, region: &str) -> String {
-    let where_ = match tried.edit.place {
+fn action(edit: &Edit, region: &str) -> String {
+    let where_ = match edit.place {
         Where::Spot if region.is_empty() => "there".into(),
         Where::Spot => format!("at the {region}"),
+        Where::Around => format!("round the {region}, as far as its weights are unlike the skin's,"),
         Where::Garment => "on the whole garment".into(),
     };
-    match tried.edit.kind {
+    match edit.kind {
         Kind::SkinWeights => format!("give the fabric {where_} the weights of the skin beneath"),
         Kind::MirroredSide => format!("give the fabric {where_} the weights of the other side, mirrored"),
         Kind::WrongSideDown => {
@@ -63,6 +64,9 @@ fn action(tried: &Tried, region: &str) -> String {
         Kind::Smooth => format!("smooth the weights {where_}"),
         Kind::Normalise => "normalise the weights".into(),
         Kind::EvenSeams => "give both edges of every seam the same weights".into(),
+        Kind::SeamsAsSkin => {
+            "give both edges of a seam, where they differ, the weights of the skin beneath".into()
+        }
         Kind::Joints => {
             "add the joints that the skin beneath follows and this garment lacks, with the skin's weights"
                 .into()
@@ -95,9 +99,9 @@ fn file_action(way: Way) -> String {
     }
 }
 
-fn amount(tried: &Tried) -> String {
-    let count = |what: &str| format!("{} {what}", number(tried.edit.vertices as f64));
-    match tried.edit.kind {
+fn amount(edit: &Edit) -> String {
+    let count = |what: &str| format!("{} {what}", number(edit.vertices as f64));
+    match edit.kind {
         Kind::Out(by) | Kind::In(by) => {
             let fade = number(SHAPE_GONE * 1e3);
             format!(
@@ -114,29 +118,27 @@ fn amount(tried: &Tried) -> String {
 /// A file that is wrong as a whole. `before` and `after`: numbers that fail, `None` where nothing could be measured.
 pub(super) fn file_spot(dressed: &Dressed, edit: &Edit, before: Option<usize>, after: usize) -> Spot {
     let layer = &dressed.layers[0];
-    let Kind::File(way) = edit.kind else {
-        unreachable!("only edits of the file as a whole are told here")
-    };
-    let what = match way {
-        Way::Scaled(times, unit) => format!(
+    let what = match edit.kind {
+        Kind::File(Way::Scaled(times, unit)) => format!(
             "The garment is {} times too large for this body, as if its numbers were {unit}.",
             number(1.0 / times)
         ),
-        Way::Turned(axis, quarters) => format!(
+        Kind::File(Way::Turned(axis, quarters)) => format!(
             "The garment lies on its side: turned by {} degrees about {axis} it lies on the body.",
             90 * quarters
         ),
-        Way::BoundAt(degrees) => format!(
+        Kind::File(Way::BoundAt(degrees)) => format!(
             "The garment was bound in another pose than it was built in: its shape is that of hips splayed about {} degrees.",
             number(degrees)
         ),
+        _ => "The garment is too tight all over: much of it lies in the skin as built.".into(),
     };
+    let (action, by) = (action(edit, ""), amount(edit));
     let say = match after {
         0 => format!("{what} With that mended everything passes."),
         1 => format!("{what} With that mended one number fails still."),
         _ => format!("{what} With that mended {after} numbers fail still."),
     };
-    let whole = format!("{} vertices", number(edit.vertices as f64));
     Spot {
         measure: "file".into(),
         value: before.unwrap_or(0) as f64,
@@ -159,8 +161,8 @@ pub(super) fn file_spot(dressed: &Dressed, edit: &Edit, before: Option<usize>, a
         cause: edit.cause(),
         say,
         remedies: vec![Remedy {
-            action: file_action(way),
-            by: whole,
+            action,
+            by,
             before: before.unwrap_or(0) as f64,
             after: after as f64,
             elsewhere: match before {

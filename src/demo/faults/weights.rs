@@ -160,6 +160,13 @@ pub(super) fn drop_joint(rig: &mut Rig, leg: &Leg) {
             add(row, leg.thigh, of_shin);
         }
     });
+    let mesh = &mut rig.meshes[0];
+    mesh.binds.remove(leg.shin);
+    for bind in &mut mesh.rows.binds {
+        if usize::from(*bind) > leg.shin {
+            *bind -= 1;
+        }
+    }
 }
 
 /// One triangle at the front of the thigh gets corners of its own that follow the chest.

@@ -1,7 +1,7 @@
 //! Do the limits tell good clothes from bad ones? Clean and spoilt fittings by the hundred, drawn anew for each seed.
 //!
 //! ```text
-//! cargo run --release --example study -- [--seed N] [--rigs DIR] [--clean 120] [--faulty 120] [--causes yes] [--rows FILE.csv] [--keep DIR]
+//! cargo run --release --example study -- [--seed N] [--rigs DIR] [--clean 120] [--faulty 120] [--causes yes] [--kinds bleed,sunk] [--rows FILE.csv] [--keep DIR]
 //! ```
 //!
 //! With `--rigs` every second fitting is one of the real rigs' trousers, made over. Even seeds settle limits, odd seeds test them; the table shows both halves.
@@ -59,6 +59,7 @@ struct Wanted {
     rigs: Option<PathBuf>,
     keep: Option<PathBuf>,
     causes: bool,
+    kinds: Vec<String>,
 }
 
 fn main() -> Result<(), String> {
@@ -66,6 +67,13 @@ fn main() -> Result<(), String> {
     let jobs: Vec<(u64, Option<usize>)> = (0..wanted.clean)
         .map(|number| (wanted.seed + number as u64, None))
         .chain((0..wanted.faulty).map(|number| (wanted.seed + 10_000 + number as u64, Some(number / 2))))
+        .collect();
+    let kind = |number: usize| Fault::ALL[number % Fault::ALL.len()].name();
+    let wanted_kind =
+        |number: usize| wanted.kinds.is_empty() || wanted.kinds.iter().any(|name| name == kind(number));
+    let jobs: Vec<(u64, Option<usize>)> = jobs
+        .into_iter()
+        .filter(|(_, fault)| fault.is_none_or(wanted_kind))
         .collect();
     let done = AtomicUsize::new(0);
     let rows: Vec<Row> = jobs
@@ -94,6 +102,7 @@ fn wanted() -> Result<Wanted, String> {
         rigs: None,
         keep: None,
         causes: false,
+        kinds: Vec::new(),
     };
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
@@ -104,6 +113,7 @@ fn wanted() -> Result<Wanted, String> {
             "--clean" => wanted.clean = number()? as usize,
             "--faulty" => wanted.faulty = number()? as usize,
             "--causes" => wanted.causes = value == "yes",
+            "--kinds" => wanted.kinds = value.split(',').map(str::to_owned).collect(),
             "--keep" => wanted.keep = Some(value.into()),
             "--rigs" => wanted.rigs = Some(value.into()),
             "--rows" => wanted.rows = Some(value),
