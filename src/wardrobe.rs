@@ -6,6 +6,7 @@ use crate::measure::findings;
 use crate::outcome::{Finding, Severity};
 use crate::rig::anatomy::Anatomy;
 use crate::rig::bone::Bone;
+use crate::rig::fix::Fix;
 use crate::rig::gltf::{ReadError, ReadOptions, read};
 use crate::rig::hidden::{self, Picture, PictureError};
 use crate::rig::skeleton::Skeleton;
@@ -36,9 +37,12 @@ pub struct Outfit {
     pub garment_meshes: Vec<String>,
     /// Garments it is worn over.
     pub over: Vec<PathBuf>,
-    /// In step with them, what to call them and their meshes that are cloth; where there is nothing, the file's name and
-    /// all meshes.
-    pub over_as: Vec<(String, Vec<String>)>,
+    /// In step with them, what is known of them; where there is nothing, the file's name and all meshes.
+    pub over_as: Vec<Inner>,
+    /// What the user states of the body's file.
+    pub body_fix: Fix,
+    /// What the user states of the garment's file; one file that holds both has the body's.
+    pub garment_fix: Fix,
     /// Roles of joints that the user states: bone and the joint's name. Files that lack a joint of that name are not
     /// meant.
     pub roles: Vec<(Bone, String)>,
@@ -50,6 +54,17 @@ pub struct Outfit {
     pub morphs: Vec<(String, f64)>,
     /// How to read files.
     pub options: ReadOptions,
+}
+
+/// What is known of a garment that is worn beneath.
+#[derive(Clone, Debug, Default)]
+pub struct Inner {
+    /// What to call it; empty for its file's name.
+    pub name: String,
+    /// Its meshes that are cloth, by name or material; empty for all.
+    pub meshes: Vec<String>,
+    /// What the user states of its file.
+    pub fix: Fix,
 }
 
 /// Why nothing can be dressed: one sentence each.
@@ -144,14 +159,16 @@ pub struct Shelf {
 }
 
 impl Shelf {
-    /// The rig of a file as the file has it.
+    /// The rig of a file as the file has it, but for what the user states of it.
     ///
     /// # Errors
     /// The same for every fitting that needs this file.
-    fn rig(&mut self, file: &Path, options: &ReadOptions) -> Result<Rig, ReadError> {
+    fn rig(&mut self, file: &Path, fix: Fix, options: &ReadOptions) -> Result<Rig, ReadError> {
         let read = || time(Step::Read, || read(file, options)).map(Arc::new);
         let rig = self.rigs.entry(file.to_owned()).or_insert_with(read);
-        rig.clone().map(|rig| rig.as_ref().clone())
+        let mut rig = rig.clone()?.as_ref().clone();
+        fix.apply(&mut rig);
+        Ok(rig)
     }
 }
 
@@ -169,12 +186,17 @@ pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
 /// # Errors
 /// One sentence: what, where, what to do.
 pub fn dress_from(shelf: &mut Shelf, outfit: &Outfit) -> Result<Dressed, WearError> {
-    let mut garment_rig = shelf.rig(&outfit.garment, &outfit.options)?;
-    let of_garment = morph::morph(&mut garment_rig, &outfit.morphs);
     let one_file = outfit
         .body
         .as_ref()
         .is_none_or(|body| same_file(body, &outfit.garment));
+    let fix = if one_file && outfit.body.is_some() {
+        outfit.body_fix
+    } else {
+        outfit.garment_fix
+    };
+    let mut garment_rig = shelf.rig(&outfit.garment, fix, &outfit.options)?;
+    let of_garment = morph::morph(&mut garment_rig, &outfit.morphs);
     let chosen = choose_garment(outfit, &garment_rig, one_file)?;
     let Some(body_file) = &outfit.body else {
         known_morphs(outfit, &of_garment, &[&garment_rig])?;
@@ -199,7 +221,7 @@ pub fn dress_from(shelf: &mut Shelf, outfit: &Outfit) -> Result<Dressed, WearErr
         known_morphs(outfit, &of_garment, &[&garment_rig])?;
         garment_rig.clone()
     } else {
-        let mut body_rig = shelf.rig(body_file, &outfit.options)?;
+        let mut body_rig = shelf.rig(body_file, outfit.body_fix, &outfit.options)?;
         let of_body = morph::morph(&mut body_rig, &outfit.morphs);
         check_morphs(outfit, &mut garment_rig, &of_garment, &mut body_rig, &of_body)?;
         body_rig
@@ -252,18 +274,15 @@ fn name_both(outfit: &Outfit, one_file: bool, body: &mut Rig, garment: &mut Rig)
 /// The garments beneath, each with its meshes that are cloth.
 fn inner_rigs(shelf: &mut Shelf, outfit: &Outfit) -> Result<Vec<(Rig, Vec<usize>)>, WearError> {
     let of_file = |(at, file): (usize, &PathBuf)| {
-        let mut rig = shelf.rig(file, &outfit.options)?;
-        let (name, meshes) = outfit
-            .over_as
-            .get(at)
-            .map_or(("", &[][..]), |told| (told.0.as_str(), told.1.as_slice()));
-        if !name.is_empty() {
-            name.clone_into(&mut rig.name);
+        let told = outfit.over_as.get(at).cloned().unwrap_or_default();
+        let mut rig = shelf.rig(file, told.fix, &outfit.options)?;
+        if !told.name.is_empty() {
+            rig.name = told.name;
         }
-        let cloth = if meshes.is_empty() {
+        let cloth = if told.meshes.is_empty() {
             meshes_of(&rig)
         } else {
-            pick(&rig, meshes, file)?
+            pick(&rig, &told.meshes, file)?
         };
         match cloth.is_empty() {
             true => Err(WearError::NoMesh {

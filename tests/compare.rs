@@ -83,10 +83,10 @@ fn nine_degrees_against_none() {
     // On stairs they draw in all but this: where the straight leg passes the other, the cloth of 9 degrees runs through
     // itself as it does standing (the page's picture shows it).
     let (who, numbers) = better(&zero, &nine, "stairs_up");
-    let differ: Vec<&String> = numbers
+    let differ: Vec<&str> = numbers
         .iter()
         .filter(|(_, side)| side.better.is_some())
-        .map(|(path, _)| path)
+        .map(|(path, _)| path.as_str())
         .collect();
     assert_eq!((who, differ), (Some(0), vec!["part_contact.fabric.depth_mm"]));
 }

@@ -6,6 +6,7 @@ use crate::measure::{self, FabricClass};
 use crate::outcome::Demand;
 use crate::pose;
 use crate::rig::bone::Bone;
+use crate::rig::fix::{Fix, Unit, Up};
 use crate::verdict::Told;
 use crate::written::WrittenError;
 use crate::written::tree::{self, Tree, Value, Wrong};
@@ -17,9 +18,19 @@ pub(super) const KEYS: [&str; 8] = [
     "bodies", "garments", "poses", "clips", "promised", "excuses", "limits", "out",
 ];
 /// The keys of a body.
-pub(super) const BODY_KEYS: [&str; 6] = ["name", "file", "meshes", "hidden", "hidden_picture", "roles"];
+pub(super) const BODY_KEYS: [&str; 8] = [
+    "name",
+    "file",
+    "unit",
+    "up",
+    "meshes",
+    "hidden",
+    "hidden_picture",
+    "roles",
+];
 /// The keys of a garment.
-pub(super) const GARMENT_KEYS: [&str; 6] = ["name", "file", "meshes", "over", "bodies", "fabric"];
+pub(super) const GARMENT_KEYS: [&str; 8] =
+    ["name", "file", "unit", "up", "meshes", "over", "bodies", "fabric"];
 /// The keys of a clip.
 pub(super) const CLIP_KEYS: [&str; 2] = ["name", "demand"];
 /// The keys of an excuse.
@@ -128,7 +139,25 @@ fn wearer(tree: &Tree, path: &dyn Fn(&Tree) -> Result<String, Wrong>) -> Result<
         hidden: all(&fields, "hidden", text)?,
         hidden_picture: fields.get("hidden_picture").map(|tree| path(tree)).transpose()?,
         roles: fields.get("roles").map_or(Ok(Vec::new()), |tree| roles(tree))?,
+        fix: fix(&fields)?,
     })
+}
+
+/// What a file says wrongly of itself.
+fn fix(fields: &Entries) -> Result<Fix, Wrong> {
+    Ok(Fix {
+        unit: maybe_word(fields, "unit", "the units of length", &Unit::WORDS)?,
+        up: maybe_word(fields, "up", "the axes that may point up", &Up::WORDS)?,
+    })
+}
+
+fn maybe_word<T: Copy>(
+    fields: &Entries,
+    key: &str,
+    what: &str,
+    known: &[(&str, T)],
+) -> Result<Option<T>, Wrong> {
+    fields.get(key).map(|tree| word(tree, what, known)).transpose()
 }
 
 fn garment(tree: &Tree, path: &dyn Fn(&Tree) -> Result<String, Wrong>) -> Result<Worn, Wrong> {
@@ -142,6 +171,7 @@ fn garment(tree: &Tree, path: &dyn Fn(&Tree) -> Result<String, Wrong>) -> Result
         fabric: fields.get("fabric").map_or(Ok(FabricClass::Rigid), |tree| {
             word(tree, "the fabric classes", &FABRICS)
         })?,
+        fix: fix(&fields)?,
     })
 }
 

@@ -165,6 +165,18 @@ fn a_wrong_word_is_answered_with_its_line_and_the_nearest_right_one() {
             "did you mean `rigid`?",
         ),
         (
+            SMALLEST.replace("file: ash.glb", "file: ash.glb, unit: centimetres"),
+            1,
+            "`centimetres` is not one of the units of length",
+            "",
+        ),
+        (
+            SMALLEST.replace("trousers.glb", "trousers.glb, up: w"),
+            2,
+            "`w` is not one of the axes",
+            "",
+        ),
+        (
             SMALLEST.replace("name: work-trousers", "name: ash"),
             2,
             "called `ash` already",

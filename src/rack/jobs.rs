@@ -5,7 +5,7 @@ use super::{Day, Excused, Rack, Wearer, Worn};
 use crate::measure::FabricClass;
 use crate::rig::gltf::ReadOptions;
 use crate::verdict::judge::Excuse;
-use crate::wardrobe::Outfit;
+use crate::wardrobe::{Inner, Outfit};
 use std::path::{Path, PathBuf};
 
 /// One garment on one body.
@@ -107,9 +107,15 @@ impl Rack {
                 garment_meshes: garment.meshes.clone(),
                 over: inner().map(file).collect(),
                 over_as: inner()
-                    .map(|one| (one.name.clone(), one.meshes.clone()))
+                    .map(|one| Inner {
+                        name: one.name.clone(),
+                        meshes: one.meshes.clone(),
+                        fix: one.fix,
+                    })
                     .collect(),
                 roles: body.roles.clone(),
+                body_fix: body.fix,
+                garment_fix: garment.fix,
                 hidden_meshes: body.hidden.clone(),
                 hidden_picture: body.hidden_picture.as_deref().map(|file| place.path(file)),
                 morphs: Vec::new(),

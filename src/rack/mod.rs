@@ -20,6 +20,7 @@ pub use jobs::{Job, Place};
 use crate::measure::FabricClass;
 use crate::outcome::Demand;
 use crate::rig::bone::Bone;
+use crate::rig::fix::Fix;
 use crate::verdict::Told;
 
 /// What a fitting file says. Paths are as written, relative to the file.
@@ -58,6 +59,8 @@ pub struct Wearer {
     pub hidden_picture: Option<String>,
     /// Joints by the role they play.
     pub roles: Vec<(Bone, String)>,
+    /// What its file says wrongly of its units and axes.
+    pub fix: Fix,
 }
 
 /// A garment of a rack.
@@ -75,6 +78,8 @@ pub struct Worn {
     pub bodies: Vec<String>,
     /// How much its cloth gives.
     pub fabric: FabricClass,
+    /// What its file says wrongly of its units and axes.
+    pub fix: Fix,
 }
 
 /// A place that may be over its limit, until a day.

@@ -9,6 +9,7 @@ use super::file::{
 use crate::contact::region;
 use crate::pose;
 use crate::rig::bone::Bone;
+use crate::rig::fix::{Unit, Up};
 use serde_json::{Map, Value, json};
 
 /// The JSON Schema (2020-12) of a fitting file, as indented text.
@@ -65,6 +66,7 @@ fn body(key: &str) -> Value {
     match key {
         "name" => told("Shown; {body} in a garment's file stands for it.", name()),
         "file" => told("Its file.", words()),
+        "unit" | "up" => stated(key),
         "meshes" => told("Meshes or materials that are skin; without them, all.", list()),
         "hidden" => told("Meshes or materials that the wearer hides.", list()),
         "hidden_picture" => told(
@@ -88,12 +90,27 @@ fn garment(key: &str) -> Value {
     match key {
         "name" => told("Shown.", name()),
         "file" => told("Its file; {body} stands for the body's name.", words()),
+        "unit" | "up" => stated(key),
         "meshes" => told("Meshes or materials that are cloth; without them, all.", list()),
         "over" => told("Garments of this file that it is worn over.", list()),
         "bodies" => told("The bodies that wear it; without them, all.", list()),
         _ => told(
             "How much the cloth gives.",
             json!({"enum": FABRICS.map(|known| known.0)}),
+        ),
+    }
+}
+
+/// What a file says wrongly of itself.
+fn stated(key: &str) -> Value {
+    match key {
+        "unit" => told(
+            "What a length of 1 in its file really is, where the file is not in metres as it should be.",
+            json!({"enum": Unit::WORDS.map(|known| known.0)}),
+        ),
+        _ => told(
+            "Which axis of its file really points up, where that is not Y as it should be.",
+            json!({"enum": Up::WORDS.map(|known| known.0)}),
         ),
     }
 }
