@@ -1,5 +1,7 @@
 //! Files to a dressed body: which meshes are skin, which are cloth, and whether they belong together.
 
+mod size; // the size in which it is worn
+
 use crate::contact::{Beneath, Body, Layer};
 use crate::fitting::Dressed;
 use crate::measure::findings;
@@ -9,6 +11,7 @@ use crate::rig::bone::Bone;
 use crate::rig::fix::Fix;
 use crate::rig::gltf::{ReadError, ReadOptions, read};
 use crate::rig::hidden::{self, Picture, PictureError};
+use crate::rig::sized::Size;
 use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::{Surface, assemble};
 use crate::rig::{Remark, Rig, morph, names};
@@ -52,6 +55,8 @@ pub struct Outfit {
     pub hidden_picture: Option<PathBuf>,
     /// Morph targets of body and garment by name, with their weights.
     pub morphs: Vec<(String, f64)>,
+    /// The size in which all of it is worn, and how far towards it: 0 is as built, 1 the size.
+    pub size: Option<(Size, f64)>,
     /// How to read files.
     pub options: ReadOptions,
 }
@@ -140,6 +145,18 @@ pub enum WearError {
         /// The nearest joint.
         help: String,
     },
+    /// A size that changes a joint the body does not have.
+    #[error(
+        "{file}: no joint is called `{name}` or plays that role, which a size in the fitting file changes; {help}"
+    )]
+    NoSuchSizeJoint {
+        /// As the user named it.
+        file: String,
+        /// What was asked for.
+        name: String,
+        /// The nearest joint.
+        help: String,
+    },
     /// A body without legs, or a skeleton nobody understands.
     #[error("{file}: {missing}; {help}")]
     NotABody {
@@ -196,10 +213,10 @@ pub fn dress_from(shelf: &mut Shelf, outfit: &Outfit) -> Result<Dressed, WearErr
         outfit.garment_fix
     };
     let mut garment_rig = shelf.rig(&outfit.garment, fix, &outfit.options)?;
-    let of_garment = morph::morph(&mut garment_rig, &outfit.morphs);
+    morph::morph(&mut garment_rig, &outfit.morphs);
     let chosen = choose_garment(outfit, &garment_rig, one_file)?;
     let Some(body_file) = &outfit.body else {
-        known_morphs(outfit, &of_garment, &[&garment_rig])?;
+        known_morphs(outfit, &[&garment_rig])?;
         if chosen.len() < meshes_of(&garment_rig).len() {
             let rest = complement(&garment_rig, &chosen);
             let body = garment_rig.clone();
@@ -218,12 +235,12 @@ pub fn dress_from(shelf: &mut Shelf, outfit: &Outfit) -> Result<Dressed, WearErr
         return time(Step::Dress, || alone(outfit, garment_rig, &chosen));
     };
     let mut body_rig = if one_file {
-        known_morphs(outfit, &of_garment, &[&garment_rig])?;
+        known_morphs(outfit, &[&garment_rig])?;
         garment_rig.clone()
     } else {
         let mut body_rig = shelf.rig(body_file, outfit.body_fix, &outfit.options)?;
-        let of_body = morph::morph(&mut body_rig, &outfit.morphs);
-        check_morphs(outfit, &mut garment_rig, &of_garment, &mut body_rig, &of_body)?;
+        morph::morph(&mut body_rig, &outfit.morphs);
+        check_morphs(outfit, &mut garment_rig, &mut body_rig)?;
         body_rig
     };
     let rest = if one_file {
@@ -335,53 +352,41 @@ fn hide(outfit: &Outfit, rig: &Rig, surface: &mut Surface, file: &Path) -> Resul
 }
 
 /// A target that neither file has is a slip of the pen; one that only one of them has is worth a remark.
-fn check_morphs(
-    outfit: &Outfit,
-    garment: &mut Rig,
-    of_garment: &[bool],
-    body: &mut Rig,
-    of_body: &[bool],
-) -> Result<(), WearError> {
-    let known: Vec<bool> = of_body
-        .iter()
-        .zip(of_garment)
-        .map(|(body, garment)| *body || *garment)
-        .collect();
-    known_morphs(outfit, &known, &[body, garment])?;
-    for (at, (name, _)) in outfit.morphs.iter().enumerate() {
-        match (of_body[at], of_garment[at]) {
-            (true, true) | (false, false) => {}
-            (in_body, _) => {
-                let (has, lacks) = if in_body {
-                    (&*body, &*garment)
-                } else {
-                    (&*garment, &*body)
-                };
-                let say = format!(
-                    "{} has the morph target `{name}` and {} has not.",
-                    has.name, lacks.name
-                );
-                let rig = if in_body { &mut *garment } else { &mut *body };
-                rig.remarks.push(Remark {
-                    code: "morph_unmatched",
-                    place: name.clone(),
-                    say,
-                    help: "Make the same target in both, so that the garment follows the body's shape."
-                        .into(),
-                });
-            }
+fn check_morphs(outfit: &Outfit, garment: &mut Rig, body: &mut Rig) -> Result<(), WearError> {
+    known_morphs(outfit, &[body, garment])?;
+    for name in size::targets(outfit) {
+        let in_body = size::has_target(body, name);
+        if in_body == size::has_target(garment, name) {
+            continue;
         }
+        let (has, lacks) = if in_body {
+            (&*body, &*garment)
+        } else {
+            (&*garment, &*body)
+        };
+        let say = format!(
+            "{} has the morph target `{name}` and {} has not.",
+            has.name, lacks.name
+        );
+        let rig = if in_body { &mut *garment } else { &mut *body };
+        rig.remarks.push(Remark {
+            code: "morph_unmatched",
+            place: name.to_owned(),
+            say,
+            help: "Make the same target in both, so that the garment follows the body's shape.".into(),
+        });
     }
     Ok(())
 }
 
 /// # Errors
 /// A name that none of the files has.
-fn known_morphs(outfit: &Outfit, known: &[bool], rigs: &[&Rig]) -> Result<(), WearError> {
-    let unknown = outfit.morphs.iter().zip(known).find(|(_, known)| !**known);
-    unknown.map_or(Ok(()), |((name, _), _)| {
+fn known_morphs(outfit: &Outfit, rigs: &[&Rig]) -> Result<(), WearError> {
+    let known = |name: &&str| rigs.iter().any(|rig| size::has_target(rig, name));
+    let unknown = size::targets(outfit).into_iter().find(|name| !known(name));
+    unknown.map_or(Ok(()), |name| {
         Err(WearError::NoSuchMorph {
-            name: name.clone(),
+            name: name.to_owned(),
             has: targets_of(rigs),
         })
     })
@@ -574,20 +579,16 @@ fn dress_on(
     known_joints(outfit, &body_rig, body_file)?;
     let mut surface = assemble(&body_rig, skin, &body_rig.name);
     hide(outfit, &body_rig, &mut surface, body_file)?;
+    size::grow(outfit, &body_rig, &mut surface);
     let skeleton = Skeleton::new(&body_rig, &[&surface], &told(outfit, &body_rig));
     let anatomy = Anatomy::new(&skeleton).map_err(|missing| not_a_body(body_file, &missing.to_string()))?;
-    let body = Body::new(surface, skeleton, anatomy);
+    let mut body = Body::new(surface, skeleton, anatomy);
+    size::resize(outfit, &mut body, body_file)?;
     let mut found = findings::of_remarks(&body.surface.name, &body_rig.remarks);
     found.extend(findings::of_body(&body));
-    let mut layers = vec![layer(
-        &body,
-        garment_rig,
-        cloth,
-        &told(outfit, garment_rig),
-        &mut found,
-    )];
+    let mut layers = vec![layer(outfit, &body, garment_rig, cloth, &mut found)];
     for (rig, cloth) in inner {
-        layers.push(layer(&body, rig, cloth, &told(outfit, rig), &mut found));
+        layers.push(layer(outfit, &body, rig, cloth, &mut found));
     }
     let beneath = layers[1..]
         .iter()
@@ -630,14 +631,15 @@ pub fn bare(file: &Path, options: &ReadOptions) -> Result<Dressed, WearError> {
     })
 }
 
-fn layer(body: &Body, rig: &Rig, cloth: &[usize], told: &[(Bone, usize)], found: &mut Vec<Finding>) -> Layer {
+fn layer(outfit: &Outfit, body: &Body, rig: &Rig, cloth: &[usize], found: &mut Vec<Finding>) -> Layer {
     let name = if rig.name == body.surface.name {
         rig.meshes[cloth[0]].name.clone()
     } else {
         rig.name.clone()
     };
-    let surface: Surface = assemble(rig, cloth, &name);
-    let skeleton = Skeleton::new(rig, &[&surface], told);
+    let mut surface: Surface = assemble(rig, cloth, &name);
+    size::grow(outfit, rig, &mut surface);
+    let skeleton = Skeleton::new(rig, &[&surface], &told(outfit, rig));
     let pairing = Pairing::new(&skeleton, &body.skeleton);
     if name != body.surface.name && rig.name != body.surface.name {
         found.extend(findings::of_remarks(&name, &rig.remarks));
