@@ -121,7 +121,7 @@ fn told_limits_on(dressed: &Dressed, layer: &Layer, fabric: FabricClass, told: &
             .map_or(0.0, |ease| ease * 1e3 / dressed.body.anatomy.scale()),
         fabric,
     };
-    let mut limits = Limits::told(told, &facts, dressed.body.anatomy.scale());
+    let mut limits = Limits::told(told, &facts, dressed.body.worn().1.scale());
     limits.most.retain(|path, _| {
         measure::can_be_asked(path, layer, !dressed.garment_alone, !dressed.beneath.is_empty())
     });

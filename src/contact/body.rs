@@ -77,6 +77,11 @@ impl Body {
             })
     }
 
+    /// How many times as long as built the thighs are in the size that is worn: what only grows as a whole keeps its look.
+    pub fn growth(&self) -> f64 {
+        self.worn().1.thigh_length / self.anatomy.thigh_length.max(1e-9)
+    }
+
     /// What every length is multiplied by (DESIGN 6).
     #[expect(clippy::cast_possible_truncation, reason = "a factor near 1")]
     pub fn scale(&self) -> f32 {

@@ -435,7 +435,7 @@ impl Scratch {
             beneath,
             under: &self.under,
             pelvis: self.pelvis,
-            scale: body.anatomy.scale(),
+            scale: body.worn().1.scale(),
         }
     }
 

@@ -33,8 +33,9 @@ pub(super) const BODY_KEYS: [&str; 10] = [
     "corners",
 ];
 /// The keys of a garment.
-pub(super) const GARMENT_KEYS: [&str; 8] =
-    ["name", "file", "unit", "up", "meshes", "over", "bodies", "fabric"];
+pub(super) const GARMENT_KEYS: [&str; 9] = [
+    "name", "file", "unit", "up", "meshes", "over", "bodies", "sizes", "fabric",
+];
 /// The keys of a size.
 pub(super) const SIZE_KEYS: [&str; 3] = ["name", "morphs", "joints"];
 /// The keys of what a size does to a joint.
