@@ -8,9 +8,9 @@ mod moved; // what an edit moved, vertex by vertex
 pub use accepted::{Accepted, AcceptedError};
 pub use moved::{Moved, SHAPE_NOISE, WEIGHT_NOISE, moved};
 
-use crate::outcome::{Fitting, Outcome, PoseResult, Verdict};
+use crate::outcome::{Fitting, FrameResult, Outcome, PoseResult, Verdict};
 use crate::units::number;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// How a number stands against what it was.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -48,6 +48,8 @@ pub struct Change {
     pub path: String,
     /// How it changed.
     pub kind: Kind,
+    /// Where it is worst now, in a tailor's words; empty where that is not known.
+    pub region: String,
     /// Edge units; `None` where there was or is no such number.
     pub before: Option<f64>,
     /// Edge units.
@@ -240,6 +242,7 @@ pub fn against(accepted: &Accepted, outcome: &Outcome) -> Vec<Change> {
                 if let Some(kind) = kind {
                     changes.push(Change {
                         key,
+                        region: region_of(pose, &path),
                         pose: pose.pose.clone(),
                         path,
                         kind,
@@ -251,7 +254,7 @@ pub fn against(accepted: &Accepted, outcome: &Outcome) -> Vec<Change> {
         }
     }
     // A pose that was not run this time is not gone.
-    let run: std::collections::BTreeSet<String> = outcome
+    let run: BTreeSet<String> = outcome
         .fittings
         .iter()
         .flat_map(|fitting| fitting.poses.iter().map(|pose| key(fitting, &pose.pose, "")))
@@ -267,12 +270,14 @@ pub fn against(accepted: &Accepted, outcome: &Outcome) -> Vec<Change> {
             key: key.to_owned(),
             pose: head.rsplit_once(", ").map_or("", |(_, pose)| pose).to_owned(),
             path: path.to_owned(),
+            region: String::new(),
             kind: Kind::Gone,
             before: Some(before),
             after: None,
         }
     }));
     changes.extend(verdicts(accepted, outcome));
+    changes.extend(spots(accepted, outcome));
     changes.sort_by(|a, b| a.kind.cmp(&b.kind).then_with(|| a.key.cmp(&b.key)));
     changes
 }
@@ -291,6 +296,7 @@ fn verdicts(accepted: &Accepted, outcome: &Outcome) -> Vec<Change> {
                     key,
                     pose: pose.pose.clone(),
                     path: "verdict".into(),
+                    region: String::new(),
                     kind: if pose.verdict > *before {
                         Kind::Worse
                     } else {
@@ -305,14 +311,63 @@ fn verdicts(accepted: &Accepted, outcome: &Outcome) -> Vec<Change> {
     changes
 }
 
-/// `sitting: lift.area_cm2 was 0.4, is 7.5: worse`.
+/// Where a number of a pose is worst.
+fn region_of(pose: &PoseResult, path: &str) -> String {
+    let value = |frame: &&FrameResult| frame.measures.get(path).unwrap_or(f64::MIN);
+    let worst = pose.frames.iter().max_by(|a, b| value(a).total_cmp(&value(b)));
+    let place = worst.and_then(|frame| frame.place_of(path));
+    place.map_or_else(String::new, |place| place.region.clone())
+}
+
+/// Places that fail now and did not: worse. A run that did not look for places knows nothing of them, and neither does an
+/// accepted result of such a run.
+fn spots(accepted: &Accepted, outcome: &Outcome) -> Vec<Change> {
+    let known: BTreeSet<(&str, &str)> = accepted
+        .spots
+        .keys()
+        .filter_map(|key| accepted::spot_of(key))
+        .collect();
+    let mut changes = Vec::new();
+    for fitting in &outcome.fittings {
+        let own = name(fitting);
+        let of_it = |key: &&String| key.strip_prefix(&own).is_some_and(|rest| rest.starts_with(", "));
+        let failed = accepted
+            .verdicts
+            .iter()
+            .any(|(key, verdict)| of_it(&key) && *verdict >= Verdict::Fail);
+        let looked = !failed || known.iter().any(|(name, _)| *name == own);
+        let is_known = accepted.verdicts.keys().any(|key| of_it(&key));
+        for spot in fitting.spots.iter().filter(|_| looked && is_known) {
+            let path = accepted::spot_words(spot);
+            let key = key(fitting, &spot.pose, &path);
+            if accepted::spot_of(&key).is_some_and(|spot| !known.contains(&spot)) {
+                changes.push(Change {
+                    key,
+                    pose: spot.pose.clone(),
+                    path,
+                    region: String::new(),
+                    kind: Kind::Worse,
+                    before: None,
+                    after: Some(accepted::rounded(spot.value)),
+                });
+            }
+        }
+    }
+    changes
+}
+
+/// `sitting: lift.area_cm2 was 0.4, is 7.5: worse, at the left seat`.
 pub fn say(change: &Change) -> String {
     let value = |value: Option<f64>| value.map_or_else(|| "not there".into(), number);
     if change.path == "verdict" {
         return format!("{} is {}", change.key, change.kind.word());
     }
+    let place = match change.kind == Kind::Worse && !change.region.is_empty() {
+        true => format!(", at the {}", change.region),
+        false => String::new(),
+    };
     format!(
-        "{} was {}, is {}: {}",
+        "{} was {}, is {}: {}{place}",
         change.key,
         value(change.before),
         value(change.after),

@@ -18,6 +18,7 @@ use crate::outcome::{
 use crate::pose::{clip, stand};
 use crate::rig::Rig;
 use crate::rig::bone::{Bone, Side};
+use crate::rig::sized;
 use crate::rig::skeleton::Skeleton;
 use crate::verdict::judge;
 use crate::verdict::{Limits, Told};
@@ -120,7 +121,7 @@ fn told_limits_on(dressed: &Dressed, layer: &Layer, fabric: FabricClass, told: &
             .map_or(0.0, |ease| ease * 1e3 / dressed.body.anatomy.scale()),
         fabric,
     };
-    let mut limits = Limits::told(told, &facts, dressed.body.anatomy.scale());
+    let mut limits = Limits::told(told, &facts, dressed.body.worn().1.scale());
     limits.most.retain(|path, _| {
         measure::can_be_asked(path, layer, !dressed.garment_alone, !dressed.beneath.is_empty())
     });
@@ -219,6 +220,7 @@ fn facts_of(dressed: &Dressed, limits: &Limits) -> Fitting {
         poses: Vec::new(),
         spots: Vec::new(),
         limits: limits.most.clone(),
+        size: None,
     }
 }
 
@@ -341,11 +343,17 @@ pub fn missing_bones(dressed: &Dressed, sequence: &Sequence) -> Option<String> {
 /// World matrices of the body's nodes at a frame.
 pub fn joints_at(dressed: &Dressed, frame: &Frame) -> Vec<Matrix4<f64>> {
     match frame {
-        Frame::Angles(angles) => stand::take(&dressed.body.skeleton, &dressed.body.anatomy, angles),
+        Frame::Angles(angles) => {
+            let (skeleton, anatomy) = dressed.body.worn();
+            stand::take(skeleton, anatomy, angles)
+        }
         Frame::Clip { clip, time_s } => {
-            dressed
-                .rig
-                .world(&clip::sample(&dressed.rig, &dressed.rig.clips[*clip], *time_s))
+            let locals = clip::sample(&dressed.rig, &dressed.rig.clips[*clip], *time_s);
+            let Some(size) = &dressed.body.sized else {
+                return dressed.rig.world(&locals);
+            };
+            let parents: Vec<Option<usize>> = dressed.rig.nodes.iter().map(|node| node.parent).collect();
+            sized::world(&parents, &locals, &size.nodes)
         }
     }
 }
@@ -411,7 +419,8 @@ pub fn meet<'a>(dressed: &'a Dressed, world: &[Matrix4<f64>], scratch: &'a mut S
 }
 
 fn angles_deg(dressed: &Dressed, world: &[Matrix4<f64>]) -> BTreeMap<String, BTreeMap<String, f64>> {
-    stand::effective(&dressed.body.skeleton, &dressed.body.anatomy, world)
+    let (skeleton, anatomy) = dressed.body.worn();
+    stand::effective(skeleton, anatomy, world)
         .into_iter()
         .map(|(bone, angles)| {
             let angles = angles

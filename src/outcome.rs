@@ -48,6 +48,24 @@ pub struct Fitting {
     /// fabric.
     #[serde(default)]
     pub limits: BTreeMap<String, BTreeMap<Demand, f64>>,
+    /// The size in which it is worn, where a fitting file names one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub size: Option<SizeResult>,
+}
+
+/// A size of a body, and how far towards it a garment holds.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SizeResult {
+    /// Its name; `least` and `most` are the corners.
+    pub size: String,
+    /// What a tape reads in this size, in times of what it reads as built: `thigh girth`.
+    pub girths: BTreeMap<String, f64>,
+    /// The share of the way from as built (0) to the size (1) up to which nothing fails, to a thirty-second; absent where
+    /// nothing fails in the size, or something fails as built.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clean_to: Option<f64>,
+    /// The same in words: `clean to thigh girth x 1.15`; empty where nothing fails.
+    pub say: String,
 }
 
 /// One connected patch that fails, followed through frames and poses.

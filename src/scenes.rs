@@ -215,6 +215,7 @@ mod tests {
         let name = |at: usize| format!("pose {at}");
         Fitting {
             body: "ash".into(),
+            size: None,
             garments: Vec::new(),
             body_hip_splay_deg: Sides::default(),
             verdict: Verdict::Fail,

@@ -124,9 +124,18 @@ fn narrow(value: f64) -> f32 {
 /// Weight rows are used as the file has them; a vertex whose result is not finite is put at the origin, and is one
 /// of [`Surface::faulty`].
 pub fn blend(surface: &Surface, palette: &[[[f32; 4]; 3]], out: &mut Vec<[f32; 3]>) {
+    blend_from(surface, &surface.positions, palette, out);
+}
+
+/// As [`blend`], of the size that is worn.
+pub fn blend_grown(surface: &Surface, palette: &[[[f32; 4]; 3]], out: &mut Vec<[f32; 3]>) {
+    blend_from(surface, &surface.grown(), palette, out);
+}
+
+fn blend_from(surface: &Surface, positions: &[[f32; 3]], palette: &[[[f32; 4]; 3]], out: &mut Vec<[f32; 3]>) {
     out.clear();
     let rows = &surface.rows;
-    out.extend(surface.positions.iter().enumerate().map(|(vertex, p)| {
+    out.extend(positions.iter().enumerate().map(|(vertex, p)| {
         let span = rows.starts[vertex] as usize..rows.starts[vertex + 1] as usize;
         let mut sum = [[0.0f32; 4]; 3];
         for (&bind, &weight) in rows.binds[span.clone()].iter().zip(&rows.weights[span]) {

@@ -5,8 +5,10 @@
 
 mod grid; // two motions against each other
 mod onset; // halving the gaps
+mod size; // between as built and a size
 
 pub use grid::{Cell, Grid, grid};
+pub use size::towards;
 
 use crate::fitting::{self, Dressed, Frame, Regions};
 use crate::measure::{self, FabricClass};

@@ -1,13 +1,17 @@
 //! Files to a dressed body: which meshes are skin, which are cloth, and whether they belong together.
 
+mod size; // the size in which it is worn
+
 use crate::contact::{Beneath, Body, Layer};
 use crate::fitting::Dressed;
 use crate::measure::findings;
 use crate::outcome::{Finding, Severity};
 use crate::rig::anatomy::Anatomy;
 use crate::rig::bone::Bone;
+use crate::rig::fix::Fix;
 use crate::rig::gltf::{ReadError, ReadOptions, read};
 use crate::rig::hidden::{self, Picture, PictureError};
+use crate::rig::sized::Size;
 use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::{Surface, assemble};
 use crate::rig::{Remark, Rig, morph, names};
@@ -36,9 +40,12 @@ pub struct Outfit {
     pub garment_meshes: Vec<String>,
     /// Garments it is worn over.
     pub over: Vec<PathBuf>,
-    /// In step with them, what to call them and their meshes that are cloth; where there is nothing, the file's name and
-    /// all meshes.
-    pub over_as: Vec<(String, Vec<String>)>,
+    /// In step with them, what is known of them; where there is nothing, the file's name and all meshes.
+    pub over_as: Vec<Inner>,
+    /// What the user states of the body's file.
+    pub body_fix: Fix,
+    /// What the user states of the garment's file; one file that holds both has the body's.
+    pub garment_fix: Fix,
     /// Roles of joints that the user states: bone and the joint's name. Files that lack a joint of that name are not
     /// meant.
     pub roles: Vec<(Bone, String)>,
@@ -48,8 +55,21 @@ pub struct Outfit {
     pub hidden_picture: Option<PathBuf>,
     /// Morph targets of body and garment by name, with their weights.
     pub morphs: Vec<(String, f64)>,
+    /// The size in which all of it is worn, and how far towards it: 0 is as built, 1 the size.
+    pub size: Option<(Size, f64)>,
     /// How to read files.
     pub options: ReadOptions,
+}
+
+/// What is known of a garment that is worn beneath.
+#[derive(Clone, Debug, Default)]
+pub struct Inner {
+    /// What to call it; empty for its file's name.
+    pub name: String,
+    /// Its meshes that are cloth, by name or material; empty for all.
+    pub meshes: Vec<String>,
+    /// What the user states of its file.
+    pub fix: Fix,
 }
 
 /// Why nothing can be dressed: one sentence each.
@@ -125,6 +145,18 @@ pub enum WearError {
         /// The nearest joint.
         help: String,
     },
+    /// A size that changes a joint the body does not have.
+    #[error(
+        "{file}: no joint is called `{name}` or plays that role, which a size in the fitting file changes; {help}"
+    )]
+    NoSuchSizeJoint {
+        /// As the user named it.
+        file: String,
+        /// What was asked for.
+        name: String,
+        /// The nearest joint.
+        help: String,
+    },
     /// A body without legs, or a skeleton nobody understands.
     #[error("{file}: {missing}; {help}")]
     NotABody {
@@ -144,14 +176,16 @@ pub struct Shelf {
 }
 
 impl Shelf {
-    /// The rig of a file as the file has it.
+    /// The rig of a file as the file has it, but for what the user states of it.
     ///
     /// # Errors
     /// The same for every fitting that needs this file.
-    fn rig(&mut self, file: &Path, options: &ReadOptions) -> Result<Rig, ReadError> {
+    fn rig(&mut self, file: &Path, fix: Fix, options: &ReadOptions) -> Result<Rig, ReadError> {
         let read = || time(Step::Read, || read(file, options)).map(Arc::new);
         let rig = self.rigs.entry(file.to_owned()).or_insert_with(read);
-        rig.clone().map(|rig| rig.as_ref().clone())
+        let mut rig = rig.clone()?.as_ref().clone();
+        fix.apply(&mut rig);
+        Ok(rig)
     }
 }
 
@@ -169,15 +203,20 @@ pub fn dress(outfit: &Outfit) -> Result<Dressed, WearError> {
 /// # Errors
 /// One sentence: what, where, what to do.
 pub fn dress_from(shelf: &mut Shelf, outfit: &Outfit) -> Result<Dressed, WearError> {
-    let mut garment_rig = shelf.rig(&outfit.garment, &outfit.options)?;
-    let of_garment = morph::morph(&mut garment_rig, &outfit.morphs);
     let one_file = outfit
         .body
         .as_ref()
         .is_none_or(|body| same_file(body, &outfit.garment));
+    let fix = if one_file && outfit.body.is_some() {
+        outfit.body_fix
+    } else {
+        outfit.garment_fix
+    };
+    let mut garment_rig = shelf.rig(&outfit.garment, fix, &outfit.options)?;
+    morph::morph(&mut garment_rig, &outfit.morphs);
     let chosen = choose_garment(outfit, &garment_rig, one_file)?;
     let Some(body_file) = &outfit.body else {
-        known_morphs(outfit, &of_garment, &[&garment_rig])?;
+        known_morphs(outfit, &[&garment_rig])?;
         if chosen.len() < meshes_of(&garment_rig).len() {
             let rest = complement(&garment_rig, &chosen);
             let body = garment_rig.clone();
@@ -196,12 +235,12 @@ pub fn dress_from(shelf: &mut Shelf, outfit: &Outfit) -> Result<Dressed, WearErr
         return time(Step::Dress, || alone(outfit, garment_rig, &chosen));
     };
     let mut body_rig = if one_file {
-        known_morphs(outfit, &of_garment, &[&garment_rig])?;
+        known_morphs(outfit, &[&garment_rig])?;
         garment_rig.clone()
     } else {
-        let mut body_rig = shelf.rig(body_file, &outfit.options)?;
-        let of_body = morph::morph(&mut body_rig, &outfit.morphs);
-        check_morphs(outfit, &mut garment_rig, &of_garment, &mut body_rig, &of_body)?;
+        let mut body_rig = shelf.rig(body_file, outfit.body_fix, &outfit.options)?;
+        morph::morph(&mut body_rig, &outfit.morphs);
+        check_morphs(outfit, &mut garment_rig, &mut body_rig)?;
         body_rig
     };
     let rest = if one_file {
@@ -252,18 +291,15 @@ fn name_both(outfit: &Outfit, one_file: bool, body: &mut Rig, garment: &mut Rig)
 /// The garments beneath, each with its meshes that are cloth.
 fn inner_rigs(shelf: &mut Shelf, outfit: &Outfit) -> Result<Vec<(Rig, Vec<usize>)>, WearError> {
     let of_file = |(at, file): (usize, &PathBuf)| {
-        let mut rig = shelf.rig(file, &outfit.options)?;
-        let (name, meshes) = outfit
-            .over_as
-            .get(at)
-            .map_or(("", &[][..]), |told| (told.0.as_str(), told.1.as_slice()));
-        if !name.is_empty() {
-            name.clone_into(&mut rig.name);
+        let told = outfit.over_as.get(at).cloned().unwrap_or_default();
+        let mut rig = shelf.rig(file, told.fix, &outfit.options)?;
+        if !told.name.is_empty() {
+            rig.name = told.name;
         }
-        let cloth = if meshes.is_empty() {
+        let cloth = if told.meshes.is_empty() {
             meshes_of(&rig)
         } else {
-            pick(&rig, meshes, file)?
+            pick(&rig, &told.meshes, file)?
         };
         match cloth.is_empty() {
             true => Err(WearError::NoMesh {
@@ -316,53 +352,41 @@ fn hide(outfit: &Outfit, rig: &Rig, surface: &mut Surface, file: &Path) -> Resul
 }
 
 /// A target that neither file has is a slip of the pen; one that only one of them has is worth a remark.
-fn check_morphs(
-    outfit: &Outfit,
-    garment: &mut Rig,
-    of_garment: &[bool],
-    body: &mut Rig,
-    of_body: &[bool],
-) -> Result<(), WearError> {
-    let known: Vec<bool> = of_body
-        .iter()
-        .zip(of_garment)
-        .map(|(body, garment)| *body || *garment)
-        .collect();
-    known_morphs(outfit, &known, &[body, garment])?;
-    for (at, (name, _)) in outfit.morphs.iter().enumerate() {
-        match (of_body[at], of_garment[at]) {
-            (true, true) | (false, false) => {}
-            (in_body, _) => {
-                let (has, lacks) = if in_body {
-                    (&*body, &*garment)
-                } else {
-                    (&*garment, &*body)
-                };
-                let say = format!(
-                    "{} has the morph target `{name}` and {} has not.",
-                    has.name, lacks.name
-                );
-                let rig = if in_body { &mut *garment } else { &mut *body };
-                rig.remarks.push(Remark {
-                    code: "morph_unmatched",
-                    place: name.clone(),
-                    say,
-                    help: "Make the same target in both, so that the garment follows the body's shape."
-                        .into(),
-                });
-            }
+fn check_morphs(outfit: &Outfit, garment: &mut Rig, body: &mut Rig) -> Result<(), WearError> {
+    known_morphs(outfit, &[body, garment])?;
+    for name in size::targets(outfit) {
+        let in_body = size::has_target(body, name);
+        if in_body == size::has_target(garment, name) {
+            continue;
         }
+        let (has, lacks) = if in_body {
+            (&*body, &*garment)
+        } else {
+            (&*garment, &*body)
+        };
+        let say = format!(
+            "{} has the morph target `{name}` and {} has not.",
+            has.name, lacks.name
+        );
+        let rig = if in_body { &mut *garment } else { &mut *body };
+        rig.remarks.push(Remark {
+            code: "morph_unmatched",
+            place: name.to_owned(),
+            say,
+            help: "Make the same target in both, so that the garment follows the body's shape.".into(),
+        });
     }
     Ok(())
 }
 
 /// # Errors
 /// A name that none of the files has.
-fn known_morphs(outfit: &Outfit, known: &[bool], rigs: &[&Rig]) -> Result<(), WearError> {
-    let unknown = outfit.morphs.iter().zip(known).find(|(_, known)| !**known);
-    unknown.map_or(Ok(()), |((name, _), _)| {
+fn known_morphs(outfit: &Outfit, rigs: &[&Rig]) -> Result<(), WearError> {
+    let known = |name: &&str| rigs.iter().any(|rig| size::has_target(rig, name));
+    let unknown = size::targets(outfit).into_iter().find(|name| !known(name));
+    unknown.map_or(Ok(()), |name| {
         Err(WearError::NoSuchMorph {
-            name: name.clone(),
+            name: name.to_owned(),
             has: targets_of(rigs),
         })
     })
@@ -555,20 +579,16 @@ fn dress_on(
     known_joints(outfit, &body_rig, body_file)?;
     let mut surface = assemble(&body_rig, skin, &body_rig.name);
     hide(outfit, &body_rig, &mut surface, body_file)?;
+    size::grow(outfit, &body_rig, &mut surface);
     let skeleton = Skeleton::new(&body_rig, &[&surface], &told(outfit, &body_rig));
     let anatomy = Anatomy::new(&skeleton).map_err(|missing| not_a_body(body_file, &missing.to_string()))?;
-    let body = Body::new(surface, skeleton, anatomy);
+    let mut body = Body::new(surface, skeleton, anatomy);
+    size::resize(outfit, &mut body, body_file)?;
     let mut found = findings::of_remarks(&body.surface.name, &body_rig.remarks);
     found.extend(findings::of_body(&body));
-    let mut layers = vec![layer(
-        &body,
-        garment_rig,
-        cloth,
-        &told(outfit, garment_rig),
-        &mut found,
-    )];
+    let mut layers = vec![layer(outfit, &body, garment_rig, cloth, &mut found)];
     for (rig, cloth) in inner {
-        layers.push(layer(&body, rig, cloth, &told(outfit, rig), &mut found));
+        layers.push(layer(outfit, &body, rig, cloth, &mut found));
     }
     let beneath = layers[1..]
         .iter()
@@ -611,14 +631,15 @@ pub fn bare(file: &Path, options: &ReadOptions) -> Result<Dressed, WearError> {
     })
 }
 
-fn layer(body: &Body, rig: &Rig, cloth: &[usize], told: &[(Bone, usize)], found: &mut Vec<Finding>) -> Layer {
+fn layer(outfit: &Outfit, body: &Body, rig: &Rig, cloth: &[usize], found: &mut Vec<Finding>) -> Layer {
     let name = if rig.name == body.surface.name {
         rig.meshes[cloth[0]].name.clone()
     } else {
         rig.name.clone()
     };
-    let surface: Surface = assemble(rig, cloth, &name);
-    let skeleton = Skeleton::new(rig, &[&surface], told);
+    let mut surface: Surface = assemble(rig, cloth, &name);
+    size::grow(outfit, rig, &mut surface);
+    let skeleton = Skeleton::new(rig, &[&surface], &told(outfit, rig));
     let pairing = Pairing::new(&skeleton, &body.skeleton);
     if name != body.surface.name && rig.name != body.surface.name {
         found.extend(findings::of_remarks(&name, &rig.remarks));

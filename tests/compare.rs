@@ -5,7 +5,7 @@
 #[path = "support/rigs.rs"]
 mod support;
 
-use gusset::compare::{Accepted, Kind, against, moved, pairs};
+use gusset::compare::{Accepted, Kind, against, moved, pairs, say};
 use gusset::fitting::{Plan, Sequence, run};
 use gusset::outcome::{Fitting, Outcome, SCHEMA_VERSION, Verdict};
 use gusset::pose;
@@ -16,6 +16,7 @@ use std::path::Path;
 
 const AVERAGE: &str = "bodies/mhr_body_average.glb";
 const NINE: &str = "trousers/trousers_average_build9.glb";
+const NINE_NAME: &str = "trousers_average_build9";
 
 fn plan(names: &[&str]) -> Plan {
     let poses = pose::all()
@@ -83,10 +84,10 @@ fn nine_degrees_against_none() {
     // On stairs they draw in all but this: where the straight leg passes the other, the cloth of 9 degrees runs through
     // itself as it does standing (the page's picture shows it).
     let (who, numbers) = better(&zero, &nine, "stairs_up");
-    let differ: Vec<&String> = numbers
+    let differ: Vec<&str> = numbers
         .iter()
-        .filter(|(_, side)| side.better.is_some())
-        .map(|(path, _)| path)
+        .filter(|(_, side)| side.matters())
+        .map(|(path, _)| path.as_str())
         .collect();
     assert_eq!((who, differ), (Some(0), vec!["part_contact.fabric.depth_mm"]));
 }
@@ -136,6 +137,17 @@ fn a_small_weight_edit_is_found() {
         "{changes:?}"
     );
     assert!(after.fittings[0].verdict >= Verdict::Pass);
+    let worse: Vec<String> = changes
+        .iter()
+        .filter(|change| change.kind == Kind::Worse)
+        .map(say)
+        .collect();
+    assert!(
+        worse
+            .iter()
+            .any(|say| say.contains("walk: ") && say.contains("worse, at the inner left thigh")),
+        "{worse:?}"
+    );
 
     // And what moved is told vertex by vertex.
     let unedited = dress(&Outfit {
@@ -149,6 +161,31 @@ fn a_small_weight_edit_is_found() {
     let changed: Vec<f32> = moved.weights.iter().copied().filter(|by| *by > 1e-6).collect();
     assert_eq!(changed.len(), 20);
     assert!(changed.iter().all(|by| *by <= 0.05 + 1e-6), "{changed:?}");
+}
+
+/// What re-exporting changes is no change: the garment and its body in every other encoding, measured against what was
+/// accepted of the plain files. Weights in eight bits are another garment, and are a change.
+#[test]
+fn other_encodings_are_no_change_but_weights_in_eight_bits() {
+    let Some(rigs) = support::rigs() else { return };
+    let names = ["standing", "walk", "sitting", "squat"];
+    let accepted = Accepted::of(&outcome(tried(&rigs, NINE, &names)));
+    let mut files: Vec<String> = std::fs::read_dir(rigs.join("encodings"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
+        .filter(|name| name.ends_with(".glb") || name.ends_with(".gltf"))
+        .collect();
+    files.sort();
+    assert!(files.len() >= 18, "{files:?}");
+    let mut changed = Vec::new();
+    for file in files {
+        let mut fitting = tried(&rigs, &format!("encodings/{file}"), &names);
+        NINE_NAME.clone_into(&mut fitting.garments[0].name);
+        if !against(&accepted, &outcome(fitting)).is_empty() {
+            changed.push(file);
+        }
+    }
+    assert_eq!(changed, ["weights_u8norm.glb"]);
 }
 
 /// Moves a share of the left thigh's weight to the right thigh at the 20 vertices nearest the inner left thigh.

@@ -290,10 +290,7 @@ fn a_morph_target_changes_the_shape_before_it_is_skinned() {
             deltas,
             weight: 0.0,
         });
-        assert_eq!(
-            gusset::rig::morph::morph(&mut rig, &[("thicker".into(), by), ("other".into(), 1.0)]),
-            [true, false]
-        );
+        gusset::rig::morph::morph(&mut rig, &[("thicker".into(), by), ("other".into(), 1.0)]);
         rig
     };
     let ease = |body: f64, cloth: f64| {

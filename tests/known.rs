@@ -48,6 +48,7 @@ fn surface(points: &[([f32; 3], [f32; 2])]) -> Surface {
         },
         faulty: vec![false; points.len()],
         hidden: Vec::new(),
+        growth: Vec::new(),
     }
 }
 

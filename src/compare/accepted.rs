@@ -1,9 +1,10 @@
 //! The accepted result: a small text file whose difference reads as a sentence.
 //!
-//! One line for each fitting, pose and judged number, in edge units, sorted; and one for each pose's verdict.
+//! One line for each fitting, pose and judged number, in edge units, sorted; one for each pose's verdict; and one for each
+//! place that fails, with its worst pose.
 
 use super::{key, worst_of};
-use crate::outcome::{Outcome, Verdict};
+use crate::outcome::{Outcome, Spot, Verdict};
 use crate::written::shortened;
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -19,6 +20,8 @@ pub struct Accepted {
     pub values: BTreeMap<String, f64>,
     /// The verdict of each pose, by [`key`] with `verdict` for the number.
     pub verdicts: BTreeMap<String, Verdict>,
+    /// The worst value of each place that fails, by [`key`] with its worst pose and `spot lift.area_cm2 at left seat`.
+    pub spots: BTreeMap<String, f64>,
     /// The limits it was judged by, as one number: another number, another judgement.
     pub limits: String,
 }
@@ -49,6 +52,25 @@ pub enum AcceptedError {
         /// Its beginning.
         text: String,
     },
+}
+
+/// Tells the line of a place from that of a number.
+const SPOT: &str = ": spot ";
+
+/// A place that fails, as the file names it: `spot lift.area_cm2 at left seat`.
+pub(super) fn spot_words(spot: &Spot) -> String {
+    let place = match (spot.region.as_str(), spot.side.as_str()) {
+        ("", _) => "whole garment".to_owned(),
+        (region, side) if side.is_empty() || region.contains(side) => region.to_owned(),
+        (region, side) => format!("{side} {region}"),
+    };
+    format!("spot {} at {place}", spot.measure)
+}
+
+/// Fitting and place of a spot's line, whatever its worst pose.
+pub(super) fn spot_of(key: &str) -> Option<(&str, &str)> {
+    let (head, place) = key.split_once(SPOT)?;
+    Some((head.rsplit_once(", ")?.0, place))
 }
 
 /// As the file keeps a number: to four figures, and never finer than a thousandth.
@@ -122,6 +144,11 @@ impl Accepted {
             ..Self::default()
         };
         for fitting in &outcome.fittings {
+            let spots = fitting
+                .spots
+                .iter()
+                .map(|spot| (key(fitting, &spot.pose, &spot_words(spot)), rounded(spot.value)));
+            accepted.spots.extend(spots);
             for pose in &fitting.poses {
                 accepted
                     .verdicts
@@ -158,6 +185,7 @@ impl Accepted {
         let mut part = self.clone();
         part.values.retain(|key, _| own(key));
         part.verdicts.retain(|key, _| own(key));
+        part.spots.retain(|key, _| own(key));
         part
     }
 
@@ -181,6 +209,7 @@ impl Accepted {
         lines.extend(
             self.values
                 .iter()
+                .chain(&self.spots)
                 .map(|(key, value)| format!("{key} {}", written(*value))),
         );
         lines.extend(
@@ -223,7 +252,11 @@ impl Accepted {
                 if !value.is_finite() || !key.contains(": ") {
                     return Err(wrong());
                 }
-                accepted.values.insert(key.to_owned(), value).is_none()
+                let into = match key.contains(SPOT) {
+                    true => &mut accepted.spots,
+                    false => &mut accepted.values,
+                };
+                into.insert(key.to_owned(), value).is_none()
             };
             if !new {
                 let text = shortened(key, 120);
@@ -316,6 +349,46 @@ mod tests {
         accepted.verdicts.insert(key.clone(), Verdict::Pass);
         assert_eq!(accepted.stranger(&[name]), Some("skirt on ash"));
         assert!(!accepted.of_run(&outcome).verdicts.contains_key(&key));
+    }
+
+    #[test]
+    fn a_place_that_did_not_fail_before_is_worse_and_its_worst_pose_may_change() {
+        let mut outcome = judged();
+        let spot = Spot {
+            measure: "lift.area_cm2".into(),
+            value: 12.34567,
+            unit: "cm2".into(),
+            region: "seat".into(),
+            side: "left".into(),
+            area_cm2: 20.0,
+            pose: outcome.fittings[0].poses[0].pose.clone(),
+            frame: 0,
+            onset: None,
+            place: outcome.fittings[0].reasons[0].place.clone().unwrap(),
+            joints: Vec::new(),
+            cause: crate::outcome::Cause::Unknown,
+            say: String::new(),
+            remedies: Vec::new(),
+        };
+        let before = Accepted::of(&outcome);
+        outcome.fittings[0].spots = vec![spot];
+        let accepted = Accepted::of(&outcome);
+        let text = accepted.render();
+        assert!(
+            text.contains(": spot lift.area_cm2 at left seat 12.35\n"),
+            "{text}"
+        );
+        assert_eq!(Accepted::parse(&text).unwrap(), accepted);
+        assert_eq!(against(&accepted, &outcome), []);
+        outcome.fittings[0].spots[0].pose = outcome.fittings[0].poses[1].pose.clone();
+        assert_eq!(against(&accepted, &outcome), []);
+        // Another place is worse, if the accepted result was made by a run that looked for places.
+        outcome.fittings[0].spots[0].side = "right".into();
+        let changes = against(&accepted, &outcome);
+        assert_eq!((changes.len(), changes[0].kind), (1, Kind::Worse));
+        assert!(changes[0].path.ends_with("right seat"));
+        assert!(before.verdicts.values().any(|verdict| *verdict == Verdict::Fail));
+        assert_eq!(against(&before, &outcome), []);
     }
 
     #[test]

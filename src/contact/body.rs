@@ -6,8 +6,10 @@ use crate::geometry::topology::{NONE, Topology};
 use crate::geometry::weld;
 use crate::rig::anatomy::Anatomy;
 use crate::rig::part::Part;
+use crate::rig::sized::Resized;
 use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::Surface;
+use std::sync::Arc;
 
 /// A body ready to be dressed.
 #[derive(Clone, Debug)]
@@ -27,6 +29,8 @@ pub struct Body {
     pub tags: Vec<u32>,
     /// Vertices on the rim of an open skin.
     rim: Vec<bool>,
+    /// The size in which it is posed, where that is not the one of its file.
+    pub sized: Option<Arc<Resized>>,
 }
 
 impl Body {
@@ -60,7 +64,22 @@ impl Body {
             parts,
             tags,
             rim,
+            sized: None,
         }
+    }
+
+    /// The joints that are posed, and their frames: of the size that is worn.
+    pub fn worn(&self) -> (&Skeleton, &Anatomy) {
+        self.sized
+            .as_ref()
+            .map_or((&self.skeleton, &self.anatomy), |sized| {
+                (&sized.skeleton, &sized.anatomy)
+            })
+    }
+
+    /// How many times as long as built the thighs are in the size that is worn: what only grows as a whole keeps its look.
+    pub fn growth(&self) -> f64 {
+        self.worn().1.thigh_length / self.anatomy.thigh_length.max(1e-9)
     }
 
     /// What every length is multiplied by (DESIGN 6).

@@ -24,6 +24,7 @@ use crate::geometry::topology::Topology;
 use crate::geometry::vector::dot;
 use crate::geometry::{corners, signed, triangle, weld};
 use crate::rig::part::{HOMELESS, PartMask};
+use crate::rig::sized;
 use crate::rig::skeleton::Skeleton;
 use crate::rig::surface::Surface;
 use crate::skin::{self, Pairing};
@@ -43,6 +44,8 @@ pub struct Layer {
     pub surface: Surface,
     /// With roles.
     pub skeleton: Skeleton,
+    /// The same joints in the size that is worn, where that is not the one of the file.
+    sized: Option<Skeleton>,
     /// Which body joint each of its joints follows.
     pub pairing: Pairing,
     /// Over welded vertices.
@@ -177,6 +180,11 @@ impl<'a> Built<'a> {
 }
 
 impl Layer {
+    /// Its joints in the size that is worn.
+    pub fn worn_skeleton(&self) -> &Skeleton {
+        self.sized.as_ref().unwrap_or(&self.skeleton)
+    }
+
     /// Dresses a body. `bind` are the garment's joints at its own bind.
     pub fn new(body: &Body, mut surface: Surface, skeleton: Skeleton) -> Self {
         let pairing = Pairing::new(&skeleton, &body.skeleton);
@@ -243,7 +251,12 @@ impl Layer {
             &skeleton,
             &pairing,
         ));
+        let sized = body
+            .sized
+            .as_ref()
+            .map(|size| sized::resized(&skeleton, &sized::nodes(&skeleton, &size.joints)));
         Self {
+            sized,
             tangled_as_built,
             median_ease,
             pieces: tangle::pieces(&topology),

@@ -16,6 +16,7 @@ pub mod moment; // one posed frame
 pub mod tangle; // where a garment runs through itself
 pub mod far; // fabric in another part, and through its fabric
 pub mod seen; // which skin can be looked at
+pub mod tape; // what a tape reads around a body
 pub mod region; // tailor's words for a place on the skin
 
 pub use beneath::Beneath;

@@ -191,12 +191,12 @@ impl Scratch {
     /// Every vertex to where the joints carry it.
     fn carry(&mut self, body: &Body, layers: &[Layer], world: &[Matrix4<f64>]) {
         self.body.palette = skin::palette(&body.surface, world);
-        skin::blend(&body.surface, &self.body.palette, &mut self.body.positions);
+        skin::blend_grown(&body.surface, &self.body.palette, &mut self.body.positions);
         self.pelvis = pelvis_axes(body, world);
         for (layer, posed) in layers.iter().zip(&mut self.layers) {
-            let joints = skin::follow(&layer.skeleton, &layer.pairing, world);
+            let joints = skin::follow(layer.worn_skeleton(), &layer.pairing, world);
             posed.palette = skin::palette(&layer.surface, &joints);
-            skin::blend(&layer.surface, &posed.palette, &mut posed.positions);
+            skin::blend_grown(&layer.surface, &posed.palette, &mut posed.positions);
         }
     }
 
@@ -435,7 +435,7 @@ impl Scratch {
             beneath,
             under: &self.under,
             pelvis: self.pelvis,
-            scale: body.anatomy.scale(),
+            scale: body.worn().1.scale(),
         }
     }
 
@@ -534,14 +534,14 @@ fn renew(posed: &mut Posed) {
 /// The posed pelvis's front and up.
 #[expect(clippy::cast_possible_truncation, reason = "directions")]
 pub fn pelvis_axes(body: &Body, world: &[Matrix4<f64>]) -> (Vector3<f32>, Vector3<f32>) {
-    let turn = body
-        .skeleton
+    let (skeleton, anatomy) = body.worn();
+    let turn = skeleton
         .roles
         .node(crate::rig::bone::Bone::Hips)
         .map_or_else(nalgebra::Rotation3::identity, |hips| {
-            polar(&world[hips]).0 * body.skeleton.joints[hips].rotation.inverse()
+            polar(&world[hips]).0 * skeleton.joints[hips].rotation.inverse()
         });
-    let now = turn * body.anatomy.pelvis;
+    let now = turn * anatomy.pelvis;
     (
         (now * Vector3::z()).map(|v| v as f32),
         (now * Vector3::y()).map(|v| v as f32),

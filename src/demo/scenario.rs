@@ -59,6 +59,7 @@ impl Piece {
                 positions: mesh.positions.clone(),
                 triangles: mesh.triangles.clone(),
                 uvs: mesh.uvs.clone(),
+                morphs: mesh.morphs.clone(),
                 skin: Some((index, mesh.rows.clone())),
                 ..GlbSurface::default()
             });

@@ -5,7 +5,7 @@
 //! of a bent hip or knee: judging that too failed clean trousers at 2.4 when sitting, so it is shown only. How lopsided the print gets is the ratio of the principal stretches of
 //! the texture's map (Sander et al. 2001), now against as built. The L2 over the whole mesh takes the print as it lay at
 //! the bind for flat: through the UVs themselves one sliver of a UV map outweighed the rest. How even the texture is on
-//! the bind mesh itself is a rig finding.
+//! the bind mesh itself is a rig finding. A body that is worn in a size larger as a whole takes its print along.
 
 use super::statistics::least_of_worst;
 use super::stretch::mean_per_vertex;
@@ -78,7 +78,7 @@ fn density(moment: &Moment, triangle: usize) -> f64 {
         .get(triangle)
         .is_some_and(Option::is_some);
     if printed {
-        moment.pulls.fabric[triangle].area_ratio().sqrt()
+        moment.pulls.fabric[triangle].area_ratio().sqrt() / moment.body.growth()
     } else {
         f64::NAN
     }

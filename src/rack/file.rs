@@ -1,15 +1,18 @@
 //! Which rack does a hand-written file describe? The keys are those of `gusset schema fitting`.
 
+mod sizes; // what stands below `sizes:`
+
 use super::{Day, Excused, Rack, Wearer, Worn};
 use crate::contact::region;
 use crate::measure::{self, FabricClass};
 use crate::outcome::Demand;
 use crate::pose;
 use crate::rig::bone::Bone;
+use crate::rig::fix::{Fix, Unit, Up};
 use crate::verdict::Told;
 use crate::written::WrittenError;
 use crate::written::tree::{self, Tree, Value, Wrong};
-use crate::written::values::{Entries, list, map, need, number, text, unknown, wrong};
+use crate::written::values::{Entries, flag, list, map, need, number, text, unknown, wrong};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The keys of a fitting file, in the order the examples have them.
@@ -17,9 +20,32 @@ pub(super) const KEYS: [&str; 8] = [
     "bodies", "garments", "poses", "clips", "promised", "excuses", "limits", "out",
 ];
 /// The keys of a body.
-pub(super) const BODY_KEYS: [&str; 6] = ["name", "file", "meshes", "hidden", "hidden_picture", "roles"];
+pub(super) const BODY_KEYS: [&str; 10] = [
+    "name",
+    "file",
+    "unit",
+    "up",
+    "meshes",
+    "hidden",
+    "hidden_picture",
+    "roles",
+    "sizes",
+    "corners",
+];
 /// The keys of a garment.
-pub(super) const GARMENT_KEYS: [&str; 6] = ["name", "file", "meshes", "over", "bodies", "fabric"];
+pub(super) const GARMENT_KEYS: [&str; 9] = [
+    "name", "file", "unit", "up", "meshes", "over", "bodies", "sizes", "fabric",
+];
+/// The keys of a size.
+pub(super) const SIZE_KEYS: [&str; 3] = ["name", "morphs", "joints"];
+/// The keys of what a size does to a joint.
+pub(super) const JOINT_KEYS: [&str; 3] = ["scale", "offset_mm", "inherit"];
+/// A joint may be so many times as small or as large.
+pub(super) const SCALES: [f64; 2] = [0.05, 20.0];
+/// A joint may go so far, millimetres.
+pub(super) const MOST_OFFSET_MM: f64 = 1000.0;
+/// A morph target may weigh so much, either way.
+pub(super) const MOST_MORPH: f64 = 100.0;
 /// The keys of a clip.
 pub(super) const CLIP_KEYS: [&str; 2] = ["name", "demand"];
 /// The keys of an excuse.
@@ -67,11 +93,13 @@ fn rack(top: &Tree, allow_outside: bool) -> Result<Rack, Wrong> {
         garments.iter().map(|garment| garment.name.as_str()),
         &body_names,
     )?;
-    names_known(garment_tree, &garments, &body_names)?;
-    if bodies.len() * garments.len() > MOST_FITTINGS {
+    let size_names = sizes::apart(need(top, &fields, "bodies")?, &bodies)?;
+    let size_names: Vec<&str> = size_names.iter().map(String::as_str).collect();
+    names_known(garment_tree, &garments, &body_names, &size_names)?;
+    let worn: usize = bodies.iter().map(|body| body.worn().len()).sum();
+    if worn * garments.len() > MOST_FITTINGS {
         let say = format!(
-            "{} bodies in {} garments are too many",
-            bodies.len(),
+            "{worn} bodies, each size counted, in {} garments are too many",
             garments.len()
         );
         return Err(wrong(top.id, &say, "here", "make several fitting files of it"));
@@ -128,7 +156,27 @@ fn wearer(tree: &Tree, path: &dyn Fn(&Tree) -> Result<String, Wrong>) -> Result<
         hidden: all(&fields, "hidden", text)?,
         hidden_picture: fields.get("hidden_picture").map(|tree| path(tree)).transpose()?,
         roles: fields.get("roles").map_or(Ok(Vec::new()), |tree| roles(tree))?,
+        fix: fix(&fields)?,
+        sizes: all(&fields, "sizes", sizes::size)?,
+        corners: fields.get("corners").map_or(Ok(false), |tree| flag(tree))?,
     })
+}
+
+/// What a file says wrongly of itself.
+fn fix(fields: &Entries) -> Result<Fix, Wrong> {
+    Ok(Fix {
+        unit: maybe_word(fields, "unit", "the units of length", &Unit::WORDS)?,
+        up: maybe_word(fields, "up", "the axes that may point up", &Up::WORDS)?,
+    })
+}
+
+fn maybe_word<T: Copy>(
+    fields: &Entries,
+    key: &str,
+    what: &str,
+    known: &[(&str, T)],
+) -> Result<Option<T>, Wrong> {
+    fields.get(key).map(|tree| word(tree, what, known)).transpose()
 }
 
 fn garment(tree: &Tree, path: &dyn Fn(&Tree) -> Result<String, Wrong>) -> Result<Worn, Wrong> {
@@ -139,9 +187,11 @@ fn garment(tree: &Tree, path: &dyn Fn(&Tree) -> Result<String, Wrong>) -> Result
         meshes: all(&fields, "meshes", text)?,
         over: all(&fields, "over", text)?,
         bodies: all(&fields, "bodies", text)?,
+        sizes: all(&fields, "sizes", text)?,
         fabric: fields.get("fabric").map_or(Ok(FabricClass::Rigid), |tree| {
             word(tree, "the fabric classes", &FABRICS)
         })?,
+        fix: fix(&fields)?,
     })
 }
 
@@ -180,7 +230,7 @@ fn apart<'a>(tree: &Tree, names: impl Iterator<Item = &'a str>, others: &[&str])
 }
 
 /// Bodies and garments that garments name are there, and no garment is worn over itself.
-fn names_known(tree: &Tree, garments: &[Worn], bodies: &[&str]) -> Result<(), Wrong> {
+fn names_known(tree: &Tree, garments: &[Worn], bodies: &[&str], sizes: &[&str]) -> Result<(), Wrong> {
     let names: Vec<&str> = garments.iter().map(|garment| garment.name.as_str()).collect();
     for (item, garment) in list(tree)?.iter().zip(garments) {
         let others: Vec<&str> = names
@@ -191,6 +241,7 @@ fn names_known(tree: &Tree, garments: &[Worn], bodies: &[&str]) -> Result<(), Wr
         for (key, what, known) in [
             ("over", "the other garments of this file", &others),
             ("bodies", "the bodies of this file", &bodies.to_vec()),
+            ("sizes", "the sizes of this file", &sizes.to_vec()),
         ] {
             if let Value::List(words) = &value_of(item, key).value {
                 for word in words {

@@ -58,12 +58,31 @@ fn every_key_is_read() {
         .collect();
     assert_eq!(
         names,
-        ["leggings on ash", "leggings on birch", "trousers on birch"]
+        [
+            "leggings on ash",
+            "leggings on birch M",
+            "trousers on birch M",
+            "leggings on birch L",
+            "trousers on birch L",
+            "leggings on birch XL",
+            "leggings on birch least",
+            "leggings on birch most",
+        ]
     );
     let trousers = &of[2].outfit;
     assert_eq!(trousers.garment, PathBuf::from("shop/trousers_birch.glb"));
     assert_eq!(trousers.over, [PathBuf::from("shop/leggings_birch.glb")]);
     assert_eq!(of[0].fabric, FabricClass::Power);
+    let size = |at: usize| of[at].outfit.size.clone();
+    assert_eq!(size(0), None);
+    assert_eq!(size(3).unwrap().0.morphs, [("Belly".to_owned(), 0.6)]);
+    let xl = &size(5).unwrap().0.joints[1];
+    assert_eq!(
+        (xl.joint.as_str(), xl.scale, xl.offset_m, xl.inherit),
+        ("rightUpperLeg", [1.15, 1.0, 1.15], [-0.01, 0.0, 0.0], false)
+    );
+    let most = &size(7).unwrap().0.joints[1];
+    assert_eq!((most.scale, most.offset_m), ([1.15, 1.05, 1.15], [0.0; 3]));
     // The first excuse is for the trousers, the second for the first body.
     assert_eq!([0, 1, 2].map(|at| of[at].excuses.len()), [1, 0, 1]);
     assert!(!of[2].excuses[0].expired);
@@ -163,6 +182,65 @@ fn a_wrong_word_is_answered_with_its_line_and_the_nearest_right_one() {
             2,
             "`rigit`",
             "did you mean `rigid`?",
+        ),
+        (
+            SMALLEST.replace("file: ash.glb", "file: ash.glb, unit: centimetres"),
+            1,
+            "`centimetres` is not one of the units of length",
+            "",
+        ),
+        (
+            SMALLEST.replace("trousers.glb", "trousers.glb, up: w"),
+            2,
+            "`w` is not one of the axes",
+            "",
+        ),
+        (
+            SMALLEST.replace("ash.glb", "ash.glb, sizes: [{ name: L, morfs: { a: 1 } }]"),
+            1,
+            "`morfs`",
+            "did you mean `morphs`?",
+        ),
+        (
+            SMALLEST.replace(
+                "ash.glb",
+                "ash.glb, sizes: [{ name: L, joints: { a: { scale: [1, 2] } } }]",
+            ),
+            1,
+            "three numbers",
+            "[1.1, 1, 1.1]",
+        ),
+        (
+            SMALLEST.replace("ash.glb", "ash.glb, sizes: [{ name: L, joints: { a: 0 } }]"),
+            1,
+            "outside 0.05 to 20",
+            "",
+        ),
+        (
+            SMALLEST.replace("ash.glb", "ash.glb, sizes: [{ name: L }, { name: L }]"),
+            1,
+            "called `ash L` already",
+            "",
+        ),
+        (
+            SMALLEST.replace("ash.glb", "ash.glb, sizes: [{ name: most }], corners: true"),
+            1,
+            "what one of the corners is called",
+            "",
+        ),
+        (
+            SMALLEST.replace("ash.glb", "ash.glb, corners: true"),
+            1,
+            "there is no size",
+            "sizes:",
+        ),
+        (
+            SMALLEST
+                .replace("ash.glb", "ash.glb, sizes: [{ name: large }]")
+                .replace("trousers.glb", "trousers.glb, sizes: [larg]"),
+            2,
+            "`larg` is not one of the sizes of this file",
+            "did you mean `large`?",
         ),
         (
             SMALLEST.replace("name: work-trousers", "name: ash"),
@@ -273,8 +351,11 @@ fn allows(schema: &serde_json::Value, value: &serde_json::Value) -> bool {
                 .into_iter()
                 .all(|key| map.contains_key(key.as_str().unwrap_or_default()))
                 && map.iter().all(|(key, value)| {
+                    // A schema of its own for names that the format does not know.
+                    let free = Some(&schema["additionalProperties"]).filter(|schema| schema.is_object());
                     schema["properties"]
                         .get(key)
+                        .or(free)
                         .is_some_and(|schema| allows(schema, value))
                 })
         }),
@@ -289,6 +370,7 @@ fn allows(schema: &serde_json::Value, value: &serde_json::Value) -> bool {
                 _ => !word.trim().is_empty(),
             }),
         Some("number") => value.is_number(),
+        Some("boolean") => value.is_boolean(),
         other => panic!("the schema has a kind this test does not know: {other:?}"),
     }
 }
@@ -301,6 +383,12 @@ fn the_schema_accepts_the_examples_and_refuses_a_typo() {
     assert!(allows(&schema, &value(WHOLE)));
     for (right, wrong) in [
         ("hidden:", "hiden:"),
+        ("unit: cm", "unit: cn"),
+        ("up: z", "up: w"),
+        ("sizes:", "size:"),
+        ("morphs:", "morhps:"),
+        ("inherit: false", "inherit: 0"),
+        ("offset_mm:", "offset:"),
         ("leftUpperLeg", "leftUperLeg"),
         ("fabric: power", "fabric: powr"),
         ("demand: seated", "demand: seatd"),

@@ -4,8 +4,9 @@ use super::file::BODY_MARK;
 use super::{Day, Excused, Rack, Wearer, Worn};
 use crate::measure::FabricClass;
 use crate::rig::gltf::ReadOptions;
+use crate::rig::sized::Size;
 use crate::verdict::judge::Excuse;
-use crate::wardrobe::Outfit;
+use crate::wardrobe::{Inner, Outfit};
 use std::path::{Path, PathBuf};
 
 /// One garment on one body.
@@ -74,19 +75,34 @@ impl Job {
 }
 
 impl Rack {
-    /// The fittings: body by body, and of each body garment by garment, as the file has them. `today` decides which
+    /// The fittings: body by body, of each body size by size, and of each size garment by garment, as the file has them. `today` decides which
     /// excuses hold.
     pub fn jobs(&self, place: Place, options: &ReadOptions, today: Day) -> Vec<Job> {
-        let wears =
-            |body: &Wearer, garment: &Worn| garment.bodies.is_empty() || garment.bodies.contains(&body.name);
-        let of_body = |body| {
-            let worn = self.garments.iter().filter(move |garment| wears(body, garment));
-            worn.map(move |garment| self.job(body, garment, place, options, today))
-        };
-        self.bodies.iter().flat_map(of_body).collect()
+        let mut jobs = Vec::new();
+        for body in &self.bodies {
+            for size in body.worn() {
+                let wears = |garment: &&Worn| {
+                    (garment.bodies.is_empty() || garment.bodies.contains(&body.name))
+                        && (garment.sizes.is_empty()
+                            || size.name.is_empty()
+                            || garment.sizes.contains(&size.name))
+                };
+                let worn = self.garments.iter().filter(wears);
+                jobs.extend(worn.map(|garment| self.job(body, &size, garment, place, options, today)));
+            }
+        }
+        jobs
     }
 
-    fn job(&self, body: &Wearer, garment: &Worn, place: Place, options: &ReadOptions, today: Day) -> Job {
+    fn job(
+        &self,
+        body: &Wearer,
+        size: &Size,
+        garment: &Worn,
+        place: Place,
+        options: &ReadOptions,
+        today: Day,
+    ) -> Job {
         let file = |garment: &Worn| place.path(&garment.file.replace(BODY_MARK, &body.name));
         let inner = || {
             garment
@@ -95,24 +111,31 @@ impl Rack {
                 .filter_map(|name| self.garments.iter().find(|one| one.name == *name))
         };
         Job {
-            body: body.name.clone(),
+            body: body.in_size(size),
             garment: garment.name.clone(),
             over: garment.over.clone(),
             outfit: Outfit {
                 body: Some(place.path(&body.file)),
-                body_name: Some(body.name.clone()),
+                body_name: Some(body.in_size(size)),
                 body_meshes: body.meshes.clone(),
                 garment: file(garment),
                 garment_name: Some(garment.name.clone()),
                 garment_meshes: garment.meshes.clone(),
                 over: inner().map(file).collect(),
                 over_as: inner()
-                    .map(|one| (one.name.clone(), one.meshes.clone()))
+                    .map(|one| Inner {
+                        name: one.name.clone(),
+                        meshes: one.meshes.clone(),
+                        fix: one.fix,
+                    })
                     .collect(),
                 roles: body.roles.clone(),
+                body_fix: body.fix,
+                garment_fix: garment.fix,
                 hidden_meshes: body.hidden.clone(),
                 hidden_picture: body.hidden_picture.as_deref().map(|file| place.path(file)),
                 morphs: Vec::new(),
+                size: (!size.name.is_empty()).then(|| (size.clone(), 1.0)),
                 options: options.clone(),
             },
             fabric: garment.fabric,

@@ -9,6 +9,7 @@
 mod day; // 2027-01-31
 mod file;
 mod jobs;
+mod sizes; // the sizes of a body, and their corners
 mod names; // what bodies and clothes are called
 pub mod schema; // the JSON Schema of a fitting file
 pub mod start;
@@ -20,6 +21,8 @@ pub use jobs::{Job, Place};
 use crate::measure::FabricClass;
 use crate::outcome::Demand;
 use crate::rig::bone::Bone;
+use crate::rig::fix::Fix;
+use crate::rig::sized::Size;
 use crate::verdict::Told;
 
 /// What a fitting file says. Paths are as written, relative to the file.
@@ -58,6 +61,12 @@ pub struct Wearer {
     pub hidden_picture: Option<String>,
     /// Joints by the role they play.
     pub roles: Vec<(Bone, String)>,
+    /// What its file says wrongly of its units and axes.
+    pub fix: Fix,
+    /// The sizes in which it is worn; empty for as its file has it.
+    pub sizes: Vec<Size>,
+    /// Whether all that sizes change is also tried at its least, and at its most.
+    pub corners: bool,
 }
 
 /// A garment of a rack.
@@ -73,8 +82,12 @@ pub struct Worn {
     pub over: Vec<String>,
     /// Names of the bodies that wear it; empty for all.
     pub bodies: Vec<String>,
+    /// Names of the sizes in which it comes; empty for all of the body's.
+    pub sizes: Vec<String>,
     /// How much its cloth gives.
     pub fabric: FabricClass,
+    /// What its file says wrongly of its units and axes.
+    pub fix: Fix,
 }
 
 /// A place that may be over its limit, until a day.

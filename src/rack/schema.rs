@@ -4,11 +4,13 @@
 //! garment worn over one that is not there) is left to the reader.
 
 use super::file::{
-    BODY_KEYS, CLIP_KEYS, DEMANDS, EXCUSE_KEYS, FABRICS, GARMENT_KEYS, KEYS, limit_words, measure_words,
+    BODY_KEYS, CLIP_KEYS, DEMANDS, EXCUSE_KEYS, FABRICS, GARMENT_KEYS, JOINT_KEYS, KEYS, MOST_MORPH,
+    MOST_OFFSET_MM, SCALES, SIZE_KEYS, limit_words, measure_words,
 };
 use crate::contact::region;
 use crate::pose;
 use crate::rig::bone::Bone;
+use crate::rig::fix::{Unit, Up};
 use serde_json::{Map, Value, json};
 
 /// The JSON Schema (2020-12) of a fitting file, as indented text.
@@ -65,11 +67,20 @@ fn body(key: &str) -> Value {
     match key {
         "name" => told("Shown; {body} in a garment's file stands for it.", name()),
         "file" => told("Its file.", words()),
+        "unit" | "up" => stated(key),
         "meshes" => told("Meshes or materials that are skin; without them, all.", list()),
         "hidden" => told("Meshes or materials that the wearer hides.", list()),
         "hidden_picture" => told(
             "A PNG in the body's texture layout, white where skin is hidden.",
             words(),
+        ),
+        "sizes" => told(
+            "The sizes in which it is worn; without them, as its file has it.",
+            json!({"type": "array", "items": group(&SIZE_KEYS, &["name"], size)}),
+        ),
+        "corners" => told(
+            "Also with all that sizes change at its least, and at its most.",
+            json!({"type": "boolean"}),
         ),
         _ => {
             let bones: Map<String, Value> = Bone::all()
@@ -88,12 +99,69 @@ fn garment(key: &str) -> Value {
     match key {
         "name" => told("Shown.", name()),
         "file" => told("Its file; {body} stands for the body's name.", words()),
+        "unit" | "up" => stated(key),
         "meshes" => told("Meshes or materials that are cloth; without them, all.", list()),
         "over" => told("Garments of this file that it is worn over.", list()),
         "bodies" => told("The bodies that wear it; without them, all.", list()),
+        "sizes" => told("The sizes in which it comes; without them, all.", list()),
         _ => told(
             "How much the cloth gives.",
             json!({"enum": FABRICS.map(|known| known.0)}),
+        ),
+    }
+}
+
+fn size(key: &str) -> Value {
+    let joint = json!({"anyOf": [scale(), group(&JOINT_KEYS, &[], joint)]});
+    match key {
+        "name" => told("Shown behind the body's name.", name()),
+        "morphs" => told(
+            "Morph targets of body and clothes, with their weights.",
+            json!({"type": "object", "additionalProperties": {"type": "number", "minimum": -MOST_MORPH, "maximum": MOST_MORPH}}),
+        ),
+        _ => told(
+            "Joints of body and clothes by name or role, each with its scale or what else it does.",
+            json!({"type": "object", "additionalProperties": joint}),
+        ),
+    }
+}
+
+fn joint(key: &str) -> Value {
+    match key {
+        "scale" => told(
+            "How many times as large, in all directions or along the joint's own three axes.",
+            json!({"anyOf": [scale(), three(SCALES)]}),
+        ),
+        "offset_mm" => told(
+            "How far it goes to the wearer's left, up and to the front.",
+            three([-MOST_OFFSET_MM, MOST_OFFSET_MM]),
+        ),
+        _ => told(
+            "Whether the joints below are scaled with it; they are unless told.",
+            json!({"type": "boolean"}),
+        ),
+    }
+}
+
+fn scale() -> Value {
+    json!({"type": "number", "minimum": SCALES[0], "maximum": SCALES[1]})
+}
+
+fn three([least, most]: [f64; 2]) -> Value {
+    let one = json!({"type": "number", "minimum": least, "maximum": most});
+    json!({"type": "array", "minItems": 3, "maxItems": 3, "items": one})
+}
+
+/// What a file says wrongly of itself.
+fn stated(key: &str) -> Value {
+    match key {
+        "unit" => told(
+            "What a length of 1 in its file really is, where the file is not in metres as it should be.",
+            json!({"enum": Unit::WORDS.map(|known| known.0)}),
+        ),
+        _ => told(
+            "Which axis of its file really points up, where that is not Y as it should be.",
+            json!({"enum": Up::WORDS.map(|known| known.0)}),
         ),
     }
 }

@@ -74,6 +74,13 @@ pub fn of_rack(outcome: &Outcome) -> String {
     if !stopped.is_empty() {
         page.push_str(&format!("\nCould not run:\n\n{}", stopped.concat()));
     }
+    let sizes: Vec<String> = rack::sizes(outcome)
+        .iter()
+        .map(|line| format!("- {}\n", escaped(line)))
+        .collect();
+    if !sizes.is_empty() {
+        page.push_str(&format!("\nSizes that fail:\n\n{}", sizes.concat()));
+    }
     let groups = rack::groups(outcome);
     if !groups.is_empty() {
         page.push_str("\nWhat would mend them:\n\n");

@@ -167,6 +167,18 @@ fn group(outcome: &Outcome, (place, cause): (String, &'static str), failures: &[
     }
 }
 
+/// How far towards each size that fails its garment holds: `trousers on ash most: clean to thigh girth x 1.15 ...`.
+pub fn sizes(outcome: &Outcome) -> Vec<String> {
+    let told = |fitting: &Fitting| {
+        let say = fitting.size.as_ref().map(|size| size.say.as_str())?;
+        (!say.is_empty()).then(|| {
+            let say = say.trim_end_matches('.');
+            words::plain(&format!("{}: {say}", words::fitting(fitting)))
+        })
+    };
+    outcome.fittings.iter().filter_map(told).collect()
+}
+
 /// The garment's name, with those it is worn over.
 pub fn garment(fitting: &Fitting) -> String {
     let names: Vec<String> = fitting

@@ -109,6 +109,7 @@ pub(crate) fn outcome() -> Outcome {
         limits: limits(),
         fittings: vec![Fitting {
             limits: BTreeMap::new(),
+            size: None,
             spots: Vec::new(),
             body: "ash".into(),
             garments: vec![Garment {

@@ -46,6 +46,7 @@ pub fn of_rack(outcome: &Outcome, report: Option<&Path>, look: Look) -> String {
     page.text.push('\n');
     page.text.push_str(&rack::table(outcome, look.width.max(40)));
     page.stopped(outcome);
+    page.sizes(outcome);
     page.groups(outcome);
     page.text.push('\n');
     if let Some(report) = report {
@@ -234,6 +235,14 @@ impl Page {
     }
 
     /// Failures by what would mend them.
+    fn sizes(&mut self, outcome: &Outcome) {
+        let sizes = rack::sizes(outcome);
+        if !sizes.is_empty() {
+            self.text.push_str("\nSizes that fail\n");
+        }
+        sizes.iter().for_each(|line| self.hanging("  ", 4, line));
+    }
+
     fn groups(&mut self, outcome: &Outcome) {
         let groups = rack::groups(outcome);
         if !groups.is_empty() {

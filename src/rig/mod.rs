@@ -9,6 +9,8 @@ pub mod names; // a joint's name -> bone
 pub mod roles; // nodes -> roles
 mod tree_shape; // roles where no name says
 pub mod morph; // shape keys -> another shape
+pub mod fix; // units and axes that a user states
+pub mod sized; // another size of the same body
 pub mod surface; // meshes -> one surface in metres
 pub mod hidden; // skin that the wearer hides
 pub mod skeleton; // joints at the bind, with roles

@@ -2,17 +2,12 @@
 
 use super::Rig;
 
-/// Adds morph targets to the shape of a rig, by name; those not named keep the file's own weight. Says which of the
-/// names it has.
-pub fn morph(rig: &mut Rig, wanted: &[(String, f64)]) -> Vec<bool> {
-    let mut known = vec![false; wanted.len()];
+/// Adds morph targets to the shape of a rig, by name; those not named keep the file's own weight.
+pub fn morph(rig: &mut Rig, wanted: &[(String, f64)]) {
     for mesh in &mut rig.meshes {
         for target in &mesh.morphs {
             let named = wanted.iter().position(|(name, _)| *name == target.name);
             let weight = named.map_or(target.weight, |at| wanted[at].1);
-            if let Some(at) = named {
-                known[at] = true;
-            }
             if weight == 0.0 {
                 continue;
             }
@@ -23,7 +18,6 @@ pub fn morph(rig: &mut Rig, wanted: &[(String, f64)]) -> Vec<bool> {
             }
         }
     }
-    known
 }
 
 #[expect(

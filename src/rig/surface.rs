@@ -5,6 +5,7 @@
 
 use super::{Rig, Rows};
 use nalgebra::{Matrix3, Matrix4, Point3, Rotation3};
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 /// A joint as a surface uses it.
@@ -39,6 +40,19 @@ pub struct Surface {
     pub faulty: Vec<bool>,
     /// Triangles that the wearer hides.
     pub hidden: Vec<bool>,
+    /// What a size adds to each position before it is skinned, metres; empty for none. As built nothing is added.
+    pub growth: Vec<[f32; 3]>,
+}
+
+impl Surface {
+    /// The positions that are skinned: as built, with what the size adds.
+    pub fn grown(&self) -> Cow<'_, [[f32; 3]]> {
+        if self.growth.is_empty() {
+            return Cow::Borrowed(&self.positions);
+        }
+        let sum = |(at, by): (&[f32; 3], &[f32; 3])| std::array::from_fn(|axis| at[axis] + by[axis]);
+        Cow::Owned(self.positions.iter().zip(&self.growth).map(sum).collect())
+    }
 }
 
 /// How a mesh's own space lies in the world.
@@ -79,6 +93,7 @@ pub fn assemble(rig: &Rig, chosen: &[usize], name: &str) -> Surface {
         },
         faulty: Vec::new(),
         hidden: Vec::new(),
+        growth: Vec::new(),
     };
     for (order, &mesh) in chosen.iter().enumerate() {
         let (to_world, axes) = mesh_to_world(rig, mesh, &rest);
@@ -190,7 +205,7 @@ pub fn row_fault(rows: &Rows, vertex: usize) -> Option<RowFault> {
 /// Where the nodes stand at the bind, node world times inverse bind is one matrix for all joints: that is the map.
 /// Where they do not, the root-most joint's is taken, its rotation turned to the nearest right-angled one, since
 /// meshes are modelled upright in some axes, and the scale is the median over all joints.
-fn mesh_to_world(rig: &Rig, mesh: usize, rest: &[Matrix4<f64>]) -> (Matrix4<f64>, Axes) {
+pub(super) fn mesh_to_world(rig: &Rig, mesh: usize, rest: &[Matrix4<f64>]) -> (Matrix4<f64>, Axes) {
     let mesh = &rig.meshes[mesh];
     let mut used: BTreeMap<usize, ()> = BTreeMap::new();
     for (&bind, &weight) in mesh.rows.binds.iter().zip(&mesh.rows.weights) {

@@ -146,7 +146,7 @@ fn fields() -> impl Iterator<Item = (&'static measure::Measure, &'static Field)>
 
 fn keep(dressed: &Dressed, number: usize, world: &[Matrix4<f64>], moment: &Moment) -> Frame {
     let of_layers = dressed.layers.iter().map(|layer| {
-        let joints = skin::follow(&layer.skeleton, &layer.pairing, world);
+        let joints = skin::follow(layer.worn_skeleton(), &layer.pairing, world);
         skin::palette(&layer.surface, &joints)
     });
     let palettes = std::iter::once(skin::palette(&dressed.body.surface, world))
@@ -194,7 +194,7 @@ pub(super) fn view_of(surface: &surface::Surface, skeleton: &Skeleton, body: boo
     Surface {
         name: surface.name.clone(),
         body,
-        positions: surface.positions.clone(),
+        positions: surface.grown().into_owned(),
         triangles: Arc::new(super::drawn(surface)),
         rows,
         joints: surface

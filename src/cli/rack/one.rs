@@ -11,8 +11,9 @@ use gusset::rack::Job;
 use gusset::report::folder::{self, Extras};
 use gusset::report::{Tree, json};
 use gusset::scenes::{self, watch::Watch};
+use gusset::sweep;
 use gusset::timings::{Step, time};
-use gusset::wardrobe::{Shelf, dress_from};
+use gusset::wardrobe::{Outfit, Shelf, dress_from};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -73,7 +74,20 @@ impl<'a> Shop<'a> {
             Ok(plan) => plan,
             Err(say) => return Ok(self.stopped(job, &say)),
         };
-        self.run(&dressed, &plan, part, key)
+        let mut fitting = self.measured(&dressed, &plan);
+        if let Some((size, _)) = &job.outfit.size {
+            let shelf = &mut self.shelf;
+            let mut at = |share: f64| {
+                let size = job.outfit.size.clone().map(|(size, _)| (size, share));
+                let outfit = Outfit {
+                    size,
+                    ..job.outfit.clone()
+                };
+                dress_from(shelf, &outfit).ok()
+            };
+            fitting.0.size = sweep::towards(&size.name, &mut at, &plan, &fitting.0);
+        }
+        self.write(&dressed, &plan, fitting, part, key)
     }
 
     /// A hash of all that a fitting depends on; `None` where no report is kept, or a file cannot be read.
@@ -136,21 +150,33 @@ impl<'a> Shop<'a> {
         })
     }
 
-    fn run(
-        &self,
-        dressed: &Dressed,
-        plan: &Plan,
-        part: &str,
-        key: Option<String>,
-    ) -> Result<Fitting, Trouble> {
-        let viewed = self.tree.is_some() && !self.arguments.share;
+    /// The record, and the frames that the page's view needs.
+    fn measured<'d>(&self, dressed: &'d Dressed, plan: &Plan) -> (Fitting, Watch<'d>) {
+        let viewed = self.is_viewed();
         let watch = Watch::new(dressed, plan);
         let fitting = fitting::run_watched(dressed, plan, &|seen| {
             if viewed {
                 watch.see(seen);
             }
         });
-        let fitting = self.settled(try_on::with_spots(self.arguments, dressed, plan, fitting))?;
+        (try_on::with_spots(self.arguments, dressed, plan, fitting), watch)
+    }
+
+    /// Whether the report gets a view that turns.
+    fn is_viewed(&self) -> bool {
+        self.tree.is_some() && !self.arguments.share
+    }
+
+    fn write(
+        &self,
+        dressed: &Dressed,
+        plan: &Plan,
+        (fitting, watch): (Fitting, Watch),
+        part: &str,
+        key: Option<String>,
+    ) -> Result<Fitting, Trouble> {
+        let viewed = self.is_viewed();
+        let fitting = self.settled(fitting)?;
         let Some(tree) = self.tree.filter(|_| ran(&fitting)) else {
             return Ok(fitting);
         };
@@ -229,6 +255,7 @@ impl<'a> Shop<'a> {
             poses: Vec::new(),
             spots: Vec::new(),
             limits: BTreeMap::new(),
+            size: None,
         }
     }
 }

@@ -74,6 +74,7 @@ struct Page {
     overview: Option<Overview>,
     /// Failures by what would mend them, where there are several fittings.
     mends: Vec<Mend>,
+    sizes: Vec<String>,
     beside: Option<Beside>,
     fittings: Vec<FittingView>,
     caution: String,
@@ -144,6 +145,10 @@ impl Page {
             mends: match outcome.fittings.as_slice() {
                 [_] => Vec::new(),
                 _ => rack::groups(outcome).into_iter().map(Mend::from).collect(),
+            },
+            sizes: match outcome.fittings.as_slice() {
+                [_] => Vec::new(),
+                _ => rack::sizes(outcome),
             },
             beside: shown.beside.cloned(),
             fittings: fittings()

@@ -42,6 +42,10 @@ pub(super) fn sentences(fitting: &Fitting, leads: bool) -> Vec<String> {
             percent(tested.covered_share)
         ));
     }
+    if let Some(size) = fitting.size.as_ref().filter(|size| !size.say.is_empty()) {
+        let say = words::plain(size.say.trim_end_matches('.'));
+        said.push(format!("In this size: {say}."));
+    }
     if let (Some(garment), Some(body)) = (tested.hip_splay_deg.left, fitting.body_hip_splay_deg.left) {
         let (garment, body) = (words::number(garment), words::number(body));
         said.push(format!(

@@ -7,7 +7,7 @@ use serde_json::{Map, Value, json};
 
 use super::normals;
 use super::pack::Pack;
-use crate::rig::{Local, Rows};
+use crate::rig::{Local, Morph, Rows};
 
 /// What a GLB is to hold.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -74,6 +74,8 @@ pub struct GlbSurface {
     pub numbers: Vec<(String, Vec<f32>)>,
     /// Index into [`GlbScene::skins`], and the rows over its joints, written as they are.
     pub skin: Option<(usize, Rows)>,
+    /// Morph targets with a delta per vertex and the weight they begin with.
+    pub morphs: Vec<Morph>,
 }
 
 /// The scene as a binary glTF file. Surfaces without triangles are left out.
@@ -234,8 +236,18 @@ fn mesh(surface: &GlbSurface, materials: usize, pack: &mut Pack) -> Value {
     }
     let corners = pack.corners(&surface.triangles);
     let mut mesh = named(&surface.name);
-    mesh["primitives"] =
-        json!([{ "attributes": attributes, "indices": corners, "material": surface.material }]);
+    let mut primitive = json!({ "attributes": attributes, "indices": corners, "material": surface.material });
+    if !surface.morphs.is_empty() {
+        let target = |morph: &Morph| {
+            assert_eq!(morph.deltas.len(), vertices, "one delta per vertex");
+            json!({ "POSITION": pack.positions(&all_finite(&morph.deltas)) })
+        };
+        primitive["targets"] = surface.morphs.iter().map(target).collect();
+        let of = |pick: fn(&Morph) -> Value| surface.morphs.iter().map(pick).collect::<Value>();
+        mesh["weights"] = of(|morph| json!(morph.weight));
+        mesh["extras"] = json!({ "targetNames": of(|morph| json!(morph.name)) });
+    }
+    mesh["primitives"] = json!([primitive]);
     mesh
 }
 
