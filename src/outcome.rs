@@ -334,7 +334,7 @@ impl FrameResult {
 /// Named numbers and words, written as nested objects: `stretch.beyond_skin.p99` is `{"stretch": {"beyond_skin": {"p99": ..}}}`.
 /// A number that could not be measured is `null`.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(from = "serde_json::Value", into = "serde_json::Value")]
+#[serde(try_from = "serde_json::Value", into = "serde_json::Value")]
 pub struct Numbers {
     /// Full path to value, sorted by path.
     pub values: BTreeMap<String, Option<f64>>,
@@ -397,24 +397,31 @@ fn insert(root: &mut serde_json::Map<String, serde_json::Value>, path: &str, lea
     }
 }
 
-impl From<serde_json::Value> for Numbers {
-    fn from(value: serde_json::Value) -> Self {
+impl TryFrom<serde_json::Value> for Numbers {
+    type Error = String;
+
+    /// # Errors
+    /// A key that no path is made of: written again it would be other keys.
+    fn try_from(value: serde_json::Value) -> Result<Self, String> {
         let mut numbers = Self::default();
-        collect(&mut numbers, String::new(), &value);
-        numbers
+        collect(&mut numbers, String::new(), &value)?;
+        Ok(numbers)
     }
 }
 
-fn collect(numbers: &mut Numbers, path: String, value: &serde_json::Value) {
+fn collect(numbers: &mut Numbers, path: String, value: &serde_json::Value) -> Result<(), String> {
     match value {
         serde_json::Value::Object(map) => {
             for (key, inner) in map {
+                if key.is_empty() || key.contains('.') {
+                    return Err(format!("`{key}` is no part of a measure's path"));
+                }
                 let path = if path.is_empty() {
                     key.clone()
                 } else {
                     format!("{path}.{key}")
                 };
-                collect(numbers, path, inner);
+                collect(numbers, path, inner)?;
             }
         }
         serde_json::Value::String(word) => {
@@ -424,11 +431,22 @@ fn collect(numbers: &mut Numbers, path: String, value: &serde_json::Value) {
             numbers.values.insert(path, other.as_f64());
         }
     }
+    Ok(())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Found by the fuzzer: a key of many dots became as many levels, too deep to be read again.
+    #[test]
+    fn a_key_that_is_no_part_of_a_path_is_refused() {
+        for key in ["inner.....", "", "a.b"] {
+            let text = serde_json::json!({ "skin_shows": { key: 1.0 } }).to_string();
+            let said = serde_json::from_str::<Numbers>(&text).unwrap_err().to_string();
+            assert!(said.contains("is no part of a measure's path"), "{said}");
+        }
+    }
 
     #[test]
     fn numbers_come_back_as_they_were_written() {
