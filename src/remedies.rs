@@ -9,6 +9,7 @@
 mod beneath; // the weights of the skin beneath
 mod edit; // what can be tried
 mod file; // the file as a whole: units, axes, bind
+mod ground; // which edits at which spot
 mod joints; // joints that the skin has and the garment lacks
 mod reach; // how far an edit reaches along the cloth
 mod rows; // weight rows by bind
@@ -21,7 +22,8 @@ mod words; // how it is put
 use crate::contact::Layer;
 use crate::fitting::{Dressed, Plan};
 use crate::outcome::{Cause, Fitting, Remedy, Severity, Spot, Verdict};
-use edit::{Edit, Ground};
+use edit::Edit;
+use ground::Ground;
 use spot::Patch;
 use trial::{Everything, Trial, Weight};
 
@@ -71,22 +73,21 @@ pub fn find(dressed: &Dressed, plan: &Plan, fitting: &Fitting, tick: &(dyn Fn() 
 
 /// The file laid on the body another way, where that mends most of what fails; with how many numbers fail then.
 fn file_spot(base: &Trial, everywhere: &[(usize, usize)], known: &Everything) -> Option<(Spot, usize)> {
-    let stopped = base.fitting.verdict == Verdict::CouldNotRun;
     let tried = file::edits(base.dressed).into_iter().map(|edit| {
         let layer = edit.apply(base.dressed);
         (base.everything(&layer, everywhere), edit)
     });
     let (after, edit) = tried
         .filter(|(after, _)| after.measured)
-        .min_by(|a, b| a.0.total.total_cmp(&b.0.total))?;
-    let helped = stopped || (after.total < HELPS * known.total && after.failing.len() < known.failing.len());
-    let before = (!stopped).then_some(known.failing.len());
-    helped.then(|| {
-        (
-            words::file_spot(base.dressed, &edit, before, after.failing.len()),
-            after.failing.len(),
-        )
-    })
+        .min_by(|(a, _), (b, _)| {
+            let fewest = a.failing.len().cmp(&b.failing.len());
+            fewest.then(a.total.total_cmp(&b.total))
+        })?;
+    // Where the garment covers nothing, nothing was measured that could get better.
+    let nowhere = base.dressed.layers[0].skin.points.is_empty();
+    let helped = nowhere || (after.total < HELPS * known.total && after.failing.len() < known.failing.len());
+    let count = [if nowhere { 1 } else { known.failing.len() }, after.failing.len()];
+    helped.then(|| (words::file_spot(base.dressed, &edit, count), count[1]))
 }
 
 /// One edit and what it did.
@@ -130,7 +131,7 @@ fn try_all(
     {
         tried.push(weighed(Edit::hide_skin(dressed, patch)));
     }
-    tried.retain(|one| one.after.burden <= HELPS * one.before.burden);
+    tried.retain(helped);
     tried.sort_by(|a, b| a.after.burden.total_cmp(&b.after.burden));
     let least = tried.first().map_or(0.0, |one| one.after.burden);
     let near = least + AS_GOOD * before.burden;
@@ -175,10 +176,10 @@ fn rows_spot(ground: &Ground, base: &Trial, everywhere: &[(usize, usize)]) -> Op
         .rig_findings
         .iter()
         .find(|finding| finding.severity == Severity::Fault && finding.code.starts_with("rows_"))?;
-    let layer = Edit::normalised(ground).apply(ground.dressed);
+    let layer = Edit::normalised(&ground.dressed.layers[0], &ground.skin).apply(ground.dressed);
     let still: usize = faulty(&layer);
     let after = base.everything(&layer, everywhere);
-    words::rows_spot(ground.dressed, finding, still, after.failing.len())
+    (still == 0).then(|| words::rows_spot(ground.dressed, finding, after.failing.len()))?
 }
 
 fn faulty(layer: &Layer) -> usize {

@@ -26,12 +26,14 @@ const FAR: f32 = 0.060;
 const DEEP: f32 = 0.004;
 /// Another way is only proposed where the cloth lies this much better: a garment may hang as it likes.
 const BETTER: f64 = 0.75;
+/// A garment with this share of its cloth in the skin as built is too tight as a whole.
+const TIGHT: f64 = 0.25;
 /// Cloth that is let out has at least this much room, metres at the scale of 1.
 const ROOM: f64 = 0.0015;
 /// Splays of the hips in which it may have been built, degrees.
 const SPLAYS_DEG: std::ops::RangeInclusive<u32> = 0..=16;
-/// Units in which files are written, metres: kilometres apart, all in use (a unit of the file is one of these, and was read
-/// as another).
+/// Times by which a garment is brought to metres, and what its numbers are then: units that exporters write and that a
+/// file cannot state, so that its reader takes them for metres, or the other way round.
 const UNITS: [(f64, &str); 6] = [
     (0.01, "centimetres"),
     (0.001, "millimetres"),
@@ -93,11 +95,12 @@ pub(super) fn edits(dressed: &Dressed) -> Vec<Edit> {
             (-3..=3).map(|quarter| near + 0.25 * f64::from(quarter)).collect(),
         ));
     }
-    // Too tight all over: out by what the deepest twentieth needs.
     let mut depths = skin.depths(&points);
     depths.sort_by(f64::total_cmp);
-    let deep = depths.get(depths.len() * 19 / 20).copied().unwrap_or(0.0);
-    if deep > 0.0 {
+    let share = |share: f64| depths[((depths.len() - 1) as f64 * share) as usize];
+    // A place that is sunk is no tight garment. Out by what the deepest twentieth needs.
+    if share(1.0 - TIGHT) > 0.0 {
+        let deep = share(0.95);
         let scale = f64::from(dressed.body.scale());
         let everywhere = vec![1.0; layer.surface.positions.len()];
         for more in [1.0, 2.0, 4.0] {

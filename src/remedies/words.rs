@@ -1,7 +1,8 @@
 //! How a spot, its cause and a remedy are put: what to paint or pull, where, by how much.
 
-use super::edit::{Edit, Ground, Kind, SHAPE_GONE, Where};
+use super::edit::{Edit, Kind, Where};
 use super::file::Way;
+use super::ground::{Ground, SHAPE_GONE};
 use super::rows::{row, unlike};
 use super::spot::Patch;
 use super::{Tried, spot};
@@ -14,7 +15,7 @@ use std::collections::BTreeMap;
 pub(super) fn remedy(patch: &Patch, tried: &Tried) -> Remedy {
     let (before, after) = values(patch, tried);
     let elsewhere = match (&tried.broken[..], tried.elsewhere) {
-        _ if tried.failing == Some(0) => "then everything passes".into(),
+        _ if tried.failing == Some(0) => format!("then {}", left(0)),
         ([], None) => String::new(),
         ([], Some([was, is])) if is <= was * 1.01 => "nothing else gets worse".into(),
         ([], Some(_)) => "elsewhere some numbers rise, none over its limit".into(),
@@ -50,7 +51,7 @@ fn values(patch: &Patch, tried: &Tried) -> (f64, f64) {
 
 fn action(edit: &Edit, region: &str) -> String {
     let where_ = match edit.place {
-        Where::Spot if region.is_empty() => "there".into(),
+        Where::Spot | Where::Around if region.is_empty() => "there".into(),
         Where::Spot => format!("at the {region}"),
         Where::Around => format!("round the {region}, as far as its weights are unlike the skin's,"),
         Where::Garment => "on the whole garment".into(),
@@ -102,6 +103,9 @@ fn file_action(way: Way) -> String {
 fn amount(edit: &Edit) -> String {
     let count = |what: &str| format!("{} {what}", number(edit.vertices as f64));
     match edit.kind {
+        Kind::Out(by) if edit.place == Where::Garment => {
+            format!("{} mm, {}", number(by * 1e3), count("vertices"))
+        }
         Kind::Out(by) | Kind::In(by) => {
             let fade = number(SHAPE_GONE * 1e3);
             format!(
@@ -115,9 +119,8 @@ fn amount(edit: &Edit) -> String {
     }
 }
 
-/// A file that is wrong as a whole. `before` and `after`: numbers that fail, `None` where nothing could be measured.
-pub(super) fn file_spot(dressed: &Dressed, edit: &Edit, before: Option<usize>, after: usize) -> Spot {
-    let layer = &dressed.layers[0];
+/// A file that is wrong as a whole. `count` is of numbers that fail, before and after; 1 before where it covers nothing.
+pub(super) fn file_spot(dressed: &Dressed, edit: &Edit, count: [usize; 2]) -> Spot {
     let what = match edit.kind {
         Kind::File(Way::Scaled(times, unit)) => format!(
             "The garment is {} times too large for this body, as if its numbers were {unit}.",
@@ -133,15 +136,37 @@ pub(super) fn file_spot(dressed: &Dressed, edit: &Edit, before: Option<usize>, a
         ),
         _ => "The garment is too tight all over: much of it lies in the skin as built.".into(),
     };
-    let (action, by) = (action(edit, ""), amount(edit));
-    let say = match after {
-        0 => format!("{what} With that mended everything passes."),
-        1 => format!("{what} With that mended one number fails still."),
-        _ => format!("{what} With that mended {after} numbers fail still."),
+    let remedy = Remedy {
+        action: action(edit, ""),
+        by: amount(edit),
+        before: count[0] as f64,
+        after: count[1] as f64,
+        elsewhere: "counted is what stops or fails the fitting".into(),
+        still_failing: Some(count[1] as u64),
     };
     Spot {
         measure: "file".into(),
-        value: before.unwrap_or(0) as f64,
+        cause: edit.cause(),
+        say: format!("{what} With that mended {}.", left(count[1])),
+        ..of_whole(dressed, 0, remedy)
+    }
+}
+
+/// `everything passes`, or how much does not.
+fn left(failing: usize) -> String {
+    match failing {
+        0 => "everything passes".into(),
+        1 => "one number fails still".into(),
+        _ => format!("{failing} numbers fail still"),
+    }
+}
+
+/// A spot that is no place in a pose: shown by one vertex, with the remedy that mends it.
+fn of_whole(dressed: &Dressed, vertex: usize, remedy: Remedy) -> Spot {
+    let surface = &dressed.layers[0].surface;
+    Spot {
+        measure: String::new(),
+        value: remedy.before,
         unit: String::new(),
         region: String::new(),
         side: String::new(),
@@ -150,27 +175,17 @@ pub(super) fn file_spot(dressed: &Dressed, edit: &Edit, before: Option<usize>, a
         frame: 0,
         onset: None,
         place: Place {
-            surface: layer.surface.name.clone(),
-            vertex: u64::from(layer.surface.sources[0].1),
-            position_m: layer.surface.positions[0].map(f64::from),
+            surface: surface.name.clone(),
+            vertex: u64::from(surface.sources[vertex].1),
+            position_m: surface.positions[vertex].map(f64::from),
             region: String::new(),
             seen_from: String::new(),
             seen_along: None,
         },
         joints: Vec::new(),
-        cause: edit.cause(),
-        say,
-        remedies: vec![Remedy {
-            action,
-            by,
-            before: before.unwrap_or(0) as f64,
-            after: after as f64,
-            elsewhere: match before {
-                None => "nothing could be measured before".into(),
-                Some(_) => "counted are numbers that fail".into(),
-            },
-            still_failing: Some(after as u64),
-        }],
+        cause: Cause::Unknown,
+        say: String::new(),
+        remedies: vec![remedy],
     }
 }
 
@@ -269,51 +284,29 @@ fn evidence(ground: &Ground, patch: &Patch) -> String {
     )
 }
 
-/// Faulty rows as a spot.
-pub(super) fn rows_spot(dressed: &Dressed, finding: &Finding, still: usize, over: usize) -> Option<Spot> {
-    if still > 0 {
-        return None;
-    }
+/// Faulty rows as a spot; `failing` numbers fail once they add up.
+pub(super) fn rows_spot(dressed: &Dressed, finding: &Finding, failing: usize) -> Option<Spot> {
     let layer = &dressed.layers[0];
     let vertex = layer.surface.faulty.iter().position(|faulty| *faulty)?;
     let canonical = layer.topology.canonical()[vertex];
     let triangles = layer.topology.vertex_triangles(canonical).to_vec();
+    let remedy = Remedy {
+        action: "normalise the weights".into(),
+        by: if finding.count == 1 {
+            "1 vertex".into()
+        } else {
+            format!("{} vertices", finding.count)
+        },
+        before: finding.count as f64,
+        after: 0.0,
+        elsewhere: format!("then {}", left(failing)),
+        still_failing: Some(failing as u64),
+    };
     Some(Spot {
         measure: finding.code.clone(),
-        value: finding.count as f64,
-        unit: String::new(),
-        region: String::new(),
-        side: String::new(),
-        area_cm2: 0.0,
-        pose: String::new(),
-        frame: 0,
-        onset: None,
-        place: Place {
-            surface: layer.surface.name.clone(),
-            vertex: u64::from(layer.surface.sources[vertex].1),
-            position_m: layer.surface.positions[vertex].map(f64::from),
-            region: String::new(),
-            seen_from: String::new(),
-            seen_along: None,
-        },
         joints: spot::joints(dressed, &triangles),
         cause: Cause::Rows,
         say: finding.say.clone(),
-        remedies: vec![Remedy {
-            action: "normalise the weights".into(),
-            by: if finding.count == 1 {
-                "1 vertex".into()
-            } else {
-                format!("{} vertices", finding.count)
-            },
-            before: finding.count as f64,
-            after: 0.0,
-            elsewhere: if over == 0 {
-                "then everything passes".into()
-            } else {
-                format!("then {over} numbers fail still")
-            },
-            still_failing: Some(over as u64),
-        }],
+        ..of_whole(dressed, vertex, remedy)
     })
 }
