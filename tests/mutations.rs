@@ -50,6 +50,9 @@ fn rig(bytes: &[u8]) -> Result<(), String> {
     }
 }
 
+/// A pair of legs under a trunk, bent at the left hip and knee.
+const CAPTURE: &str = include_str!("support/bent.bvh");
+
 fn of_the_project(path: &str) -> Vec<u8> {
     std::fs::read(format!("{}/{path}", env!("CARGO_MANIFEST_DIR"))).unwrap()
 }
@@ -114,7 +117,20 @@ fn two_hundred_thousand_edits_break_no_door() {
             Accepted::parse(text).map(drop).map_err(|error| error.to_string())
         },
     );
-    let doors = [glb, json, pose, fitting, accepted];
+    let capture = edit(&[CAPTURE.into()], 7, 10_000, |bytes| {
+        let bvh = pose::bvh::parse(bytes, "edited.bvh").map_err(|error| error.to_string())?;
+        let finite = |frame: &pose::PoseFrame| {
+            frame.angles.values().all(|angles| match angles {
+                pose::Angles::Set(angles) => angles.values().all(|angle| angle.is_finite()),
+                pose::Angles::Bind => true,
+            })
+        };
+        if let Ok(capture) = pose::capture::of_bvh(&bvh, 30.0, 20) {
+            assert!(capture.frames.iter().all(finite));
+        }
+        Ok(())
+    });
+    let doors = [glb, json, pose, fitting, accepted, capture];
     let edits: usize = doors.iter().map(|door| door.edits).sum();
     eprintln!("{edits} edits in {:?}: {doors:?}", start.elapsed());
     assert!(edits >= 200_000);
@@ -142,6 +158,7 @@ fn seeds_for_the_fuzzer() {
             write("pose", &name, &std::fs::read(&path).unwrap());
         }
     }
+    write("bvh", "legs", CAPTURE.as_bytes());
     write("fitting", "example", &of_the_project("src/rack/example.yaml"));
     write("fitting", "demo", &of_the_project("reports/demo/fitting.yaml"));
     let accepted = of_the_project("reports/demo/accepted.txt");

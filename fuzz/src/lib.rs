@@ -1,6 +1,8 @@
 //! What all targets ask: one sentence or a sound rig, and never a broken reader.
 
 use gusset::compare::{Accepted, against};
+use gusset::pose::capture::{RATE_HZ, of_bvh};
+use gusset::pose::{Angles, bvh};
 use gusset::rack::{Day, Place};
 use gusset::report::{csv, json, junit, markdown, text};
 use gusset::rig::gltf::{Caps, Fault, ReadOptions, no_files, parse};
@@ -101,6 +103,23 @@ fn stays_within(file: &Path) -> bool {
         };
         depth >= 0
     })
+}
+
+/// Reads a motion capture; what is read as poses has numbers for angles.
+pub fn capture(text: &[u8]) {
+    match bvh::parse(text, "fuzzed.bvh") {
+        Ok(bvh) => {
+            if let Ok(capture) = of_bvh(&bvh, RATE_HZ, 20) {
+                let angles = capture.frames.iter().flat_map(|frame| frame.angles.values());
+                let set = angles.filter_map(|angles| match angles {
+                    Angles::Set(angles) => Some(angles.values()),
+                    Angles::Bind => None,
+                });
+                assert!(set.flatten().all(|angle| angle.is_finite()));
+            }
+        }
+        Err(error) => one_sentence(&error.to_string()),
+    }
 }
 
 /// Reads an accepted file; what it holds is written and read back the same.

@@ -6,6 +6,7 @@ mod accept;
 mod compare;
 mod completions;
 mod demo;
+mod mocap; // other wearers' motions
 mod poses;
 mod posed;
 mod rack;

@@ -1,7 +1,7 @@
 //! `gusset try`: the main job.
 
 use super::wearing::Wearing;
-use super::{Trouble, unchanged};
+use super::{Trouble, mocap, unchanged};
 use gusset::compare::{self, Accepted, Change, Kind};
 use gusset::fitting::{self, Dressed, Plan, Sequence};
 use gusset::measure::FabricClass;
@@ -40,7 +40,13 @@ pub(super) struct Arguments {
     /// A clip of the body's own file (may be repeated); without --poses only clips are run
     #[arg(long, value_name = "NAME")]
     pub(super) clip: Vec<String>,
-    /// How much the clips ask of the garment
+    /// A motion capture for any body (may be repeated): a BVH file, or a glTF file with clips of another wearer
+    #[arg(long, value_name = "FILE")]
+    pub(super) mocap: Vec<PathBuf>,
+    /// Frames a second that are tested of a BVH capture, of which 600 at most
+    #[arg(long, value_name = "HZ", default_value = "30", value_parser = rate)]
+    pub(super) mocap_rate: f64,
+    /// How much clips and captures ask of the garment
     #[arg(long, value_enum, default_value = "upright")]
     pub(super) demand: DemandArgument,
     /// How much the cloth gives [default: rigid, or what the fitting file says]
@@ -236,6 +242,7 @@ fn key(arguments: &Arguments) -> Option<String> {
             .map(Path::new)
             .filter(|file| file.is_file()),
     );
+    files.extend(arguments.mocap.iter().map(PathBuf::as_path));
     let accepted = accepted_files(arguments);
     files.extend(accepted.iter().map(PathBuf::as_path));
     let told = Arguments {
@@ -489,6 +496,16 @@ pub(super) fn is_yaml(file: &Path) -> bool {
         .is_some_and(|ending| ending == "yaml" || ending == "yml")
 }
 
+/// Frames a second, as a switch has them.
+fn rate(text: &str) -> Result<f64, String> {
+    let rate: f64 = text.parse().map_err(|_| format!("`{text}` is no number"))?;
+    let (least, most) = pose::capture::RATES_HZ;
+    match (least..=most).contains(&rate) {
+        true => Ok(rate),
+        false => Err(format!("write {least} to {most}")),
+    }
+}
+
 fn plan(arguments: &Arguments, dressed: &Dressed) -> Result<Plan, Trouble> {
     let mut sequences: Vec<Sequence> = Vec::new();
     for (at, name) in arguments.poses.iter().enumerate() {
@@ -496,7 +513,7 @@ fn plan(arguments: &Arguments, dressed: &Dressed) -> Result<Plan, Trouble> {
             sequences.push(Sequence::from(&super::poses::named(name)?));
         }
     }
-    if arguments.poses.is_empty() && arguments.clip.is_empty() {
+    if arguments.poses.is_empty() && arguments.clip.is_empty() && arguments.mocap.is_empty() {
         sequences.extend(pose::all().iter().map(Sequence::from));
     }
     for name in &arguments.clip {
@@ -509,6 +526,15 @@ fn plan(arguments: &Arguments, dressed: &Dressed) -> Result<Plan, Trouble> {
             .position(|clip| std::ptr::eq(clip, wanted))
             .unwrap_or(0);
         sequences.push(Sequence::of_clip(index, wanted, arguments.demand.into()));
+    }
+    for file in &arguments.mocap {
+        let options = arguments.wearing.reading.options();
+        sequences.extend(mocap::sequences(
+            file,
+            arguments.demand.into(),
+            arguments.mocap_rate,
+            &options,
+        )?);
     }
     Ok(Plan {
         sequences,

@@ -2,6 +2,7 @@
 
 use crate::measure::FabricClass;
 use crate::outcome::Demand;
+use crate::pose::capture::Capture;
 use crate::pose::{Pose, PoseFrame, clip};
 use crate::rig::Clip;
 use crate::rig::bone::Bone;
@@ -24,7 +25,7 @@ pub struct Plan {
     pub limits: Told,
 }
 
-/// A pose of the library, or a clip of the body's own file.
+/// A pose of the library, a clip of the body's own file, or another wearer's motion.
 #[derive(Clone, Debug)]
 pub struct Sequence {
     /// Shown, and the key in results.
@@ -66,6 +67,23 @@ impl From<&Pose> for Sequence {
 }
 
 impl Sequence {
+    /// Another wearer's motion from a file.
+    pub fn of_capture(name: String, file: &str, capture: Capture, demand: Demand) -> Self {
+        let about = format!(
+            "the motion {name} of {file}: {} of {} frames over {:.2} s; only angles pass over, so its unit of length does not matter",
+            capture.frames.len(),
+            capture.of,
+            capture.length_s
+        );
+        Self {
+            name,
+            about,
+            demand,
+            frames: capture.frames.into_iter().map(Frame::Angles).collect(),
+            bones: Vec::new(),
+        }
+    }
+
     /// A clip of a rig, at the times worth testing.
     pub fn of_clip(index: usize, clip: &Clip, demand: Demand) -> Self {
         let frames = clip::frames(clip, MOST_CLIP_FRAMES)

@@ -15,6 +15,8 @@ use std::collections::BTreeMap;
 
 /// A capture is tested at this rate unless told.
 pub const RATE_HZ: f64 = 30.0;
+/// Least and most that can be told.
+pub const RATES_HZ: (f64, f64) = (0.1, 1000.0);
 /// Size that a capture in unknown units is given, metres: only ratios and angles of it are used.
 const SIZE: f64 = 1.7;
 

@@ -2,11 +2,12 @@
 
 mod sizes; // what stands below `sizes:`
 
-use super::{Day, Excused, Rack, Wearer, Worn};
+use super::{Captured, Day, Excused, Rack, Wearer, Worn};
 use crate::contact::region;
 use crate::measure::{self, FabricClass};
 use crate::outcome::Demand;
 use crate::pose;
+use crate::pose::capture::{RATE_HZ, RATES_HZ};
 use crate::rig::bone::Bone;
 use crate::rig::fix::{Fix, Unit, Up};
 use crate::verdict::Told;
@@ -16,8 +17,8 @@ use crate::written::values::{Entries, flag, list, map, need, number, text, unkno
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The keys of a fitting file, in the order the examples have them.
-pub(super) const KEYS: [&str; 8] = [
-    "bodies", "garments", "poses", "clips", "promised", "excuses", "limits", "out",
+pub(super) const KEYS: [&str; 9] = [
+    "bodies", "garments", "poses", "clips", "captures", "promised", "excuses", "limits", "out",
 ];
 /// The keys of a body.
 pub(super) const BODY_KEYS: [&str; 10] = [
@@ -48,6 +49,8 @@ pub(super) const MOST_OFFSET_MM: f64 = 1000.0;
 pub(super) const MOST_MORPH: f64 = 100.0;
 /// The keys of a clip.
 pub(super) const CLIP_KEYS: [&str; 2] = ["name", "demand"];
+/// The keys of a capture.
+pub(super) const CAPTURE_KEYS: [&str; 3] = ["file", "demand", "rate"];
 /// The keys of an excuse.
 pub(super) const EXCUSE_KEYS: [&str; 7] = ["measure", "pose", "region", "body", "garment", "reason", "until"];
 /// The words for demand.
@@ -107,7 +110,8 @@ fn rack(top: &Tree, allow_outside: bool) -> Result<Rack, Wrong> {
     let garment_names: Vec<&str> = garments.iter().map(|garment| garment.name.as_str()).collect();
     let poses: Vec<String> = all(&fields, "poses", |tree| pose_name(tree, &path))?;
     let clips = all(&fields, "clips", clip)?;
-    let known = pose_words(&poses, &clips);
+    let captures: Vec<Captured> = all(&fields, "captures", |tree| captured(tree, &path))?;
+    let known = pose_words(&poses, &clips, &captures);
     Ok(Rack {
         promised: all(&fields, "promised", |tree| {
             one_of(tree, "the poses of this file", &known)
@@ -123,6 +127,7 @@ fn rack(top: &Tree, allow_outside: bool) -> Result<Rack, Wrong> {
         garments,
         poses,
         clips,
+        captures,
     })
 }
 
@@ -321,17 +326,51 @@ fn pose_name(tree: &Tree, path: &dyn Fn(&Tree) -> Result<String, Wrong>) -> Resu
 
 /// What can be promised or excused: the poses and clips that are run. A pose file goes by its own name, which is the
 /// name of the file.
-fn pose_words<'a>(poses: &'a [String], clips: &'a [(String, Demand)]) -> Vec<&'a str> {
+fn pose_words<'a>(
+    poses: &'a [String],
+    clips: &'a [(String, Demand)],
+    captures: &'a [Captured],
+) -> Vec<&'a str> {
     let library = pose::all().iter().map(|pose| pose.name.as_str());
-    let stem = |name: &'a String| {
+    let stem = |name: &'a str| {
         let name = name.rsplit(['/', '\\']).next().unwrap_or(name);
-        name.trim_end_matches(".yaml").trim_end_matches(".yml")
+        let ending = [".yaml", ".yml", ".bvh"]
+            .into_iter()
+            .find_map(|ending| name.strip_suffix(ending));
+        ending.unwrap_or(name)
     };
     let clip_names = clips.iter().map(|clip| clip.0.as_str());
-    match poses.is_empty() && clips.is_empty() {
+    let capture_names = captures.iter().map(|capture| stem(&capture.file));
+    match poses.is_empty() && clips.is_empty() && captures.is_empty() {
         true => library.collect(),
-        false => poses.iter().map(stem).chain(clip_names).collect(),
+        false => poses
+            .iter()
+            .map(|name| stem(name))
+            .chain(clip_names)
+            .chain(capture_names)
+            .collect(),
     }
+}
+
+/// A capture by its file, or with how much it asks and how finely it is tested.
+fn captured(tree: &Tree, path: &dyn Fn(&Tree) -> Result<String, Wrong>) -> Result<Captured, Wrong> {
+    let plain = |file| Captured {
+        file,
+        demand: Demand::Upright,
+        rate_hz: RATE_HZ,
+    };
+    if let Value::Word(_) = tree.value {
+        return path(tree).map(plain);
+    }
+    let fields = map(tree, "a capture", &CAPTURE_KEYS)?;
+    let mut captured = plain(path(need(tree, &fields, "file")?)?);
+    if let Some(tree) = fields.get("demand") {
+        captured.demand = word(tree, "the demands", &DEMANDS)?;
+    }
+    if let Some(tree) = fields.get("rate") {
+        captured.rate_hz = number(tree, RATES_HZ.0, RATES_HZ.1)?;
+    }
+    Ok(captured)
 }
 
 fn clip(tree: &Tree) -> Result<(String, Demand), Wrong> {

@@ -36,6 +36,8 @@ pub struct Rack {
     pub poses: Vec<String>,
     /// Clips of the bodies' own files, and how much each asks.
     pub clips: Vec<(String, Demand)>,
+    /// Motion captures for every body.
+    pub captures: Vec<Captured>,
     /// Hard poses that must hold.
     pub promised: Vec<String>,
     /// Places that may be over their limit.
@@ -44,6 +46,17 @@ pub struct Rack {
     pub limits: Told,
     /// Where reports go, relative to the file.
     pub out: Option<String>,
+}
+
+/// A motion capture of a rack.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Captured {
+    /// A BVH file, or a glTF file with clips of another wearer.
+    pub file: String,
+    /// How much it asks.
+    pub demand: Demand,
+    /// Frames a second that are tested of a BVH file.
+    pub rate_hz: f64,
 }
 
 /// A body of a rack.

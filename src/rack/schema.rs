@@ -4,11 +4,12 @@
 //! garment worn over one that is not there) is left to the reader.
 
 use super::file::{
-    BODY_KEYS, CLIP_KEYS, DEMANDS, EXCUSE_KEYS, FABRICS, GARMENT_KEYS, JOINT_KEYS, KEYS, MOST_MORPH,
-    MOST_OFFSET_MM, SCALES, SIZE_KEYS, limit_words, measure_words,
+    BODY_KEYS, CAPTURE_KEYS, CLIP_KEYS, DEMANDS, EXCUSE_KEYS, FABRICS, GARMENT_KEYS, JOINT_KEYS, KEYS,
+    MOST_MORPH, MOST_OFFSET_MM, SCALES, SIZE_KEYS, limit_words, measure_words,
 };
 use crate::contact::region;
 use crate::pose;
+use crate::pose::capture::RATES_HZ;
 use crate::rig::bone::Bone;
 use crate::rig::fix::{Unit, Up};
 use serde_json::{Map, Value, json};
@@ -49,6 +50,10 @@ fn top(key: &str) -> Value {
         "clips" => told(
             "Clips of the bodies' own files.",
             json!({"type": "array", "items": {"anyOf": [words(), group(&CLIP_KEYS, &["name"], clip)]}}),
+        ),
+        "captures" => told(
+            "Motion captures for every body: BVH files, or glTF files with clips of another wearer.",
+            json!({"type": "array", "items": {"anyOf": [words(), group(&CAPTURE_KEYS, &["file"], capture)]}}),
         ),
         "promised" => told("Hard poses that must hold: over a limit they fail.", list()),
         "excuses" => told(
@@ -172,6 +177,17 @@ fn clip(key: &str) -> Value {
         _ => told(
             "How much it asks of a garment.",
             json!({"enum": DEMANDS.map(|known| known.0)}),
+        ),
+    }
+}
+
+fn capture(key: &str) -> Value {
+    match key {
+        "file" => told("Its file; a BVH capture goes by the file's name.", words()),
+        "demand" => clip(key),
+        _ => told(
+            "Frames a second that are tested of a BVH file.",
+            json!({"type": "number", "minimum": RATES_HZ.0, "maximum": RATES_HZ.1}),
         ),
     }
 }

@@ -1,7 +1,7 @@
 //! What a fitting file and the switches beside it ask for.
 
 use super::Shard;
-use crate::cli::{Trouble, poses, try_on::Arguments};
+use crate::cli::{Trouble, mocap, poses, try_on::Arguments};
 use gusset::fitting::Sequence;
 use gusset::measure::FabricClass;
 use gusset::outcome::Demand;
@@ -169,12 +169,13 @@ fn poses_of(arguments: &Arguments, rack: &Rack, place: Place) -> Result<Vec<Sequ
         }
         false => Ok(name.clone()),
     };
-    let told = !arguments.poses.is_empty() || !arguments.clip.is_empty();
+    let told = !arguments.poses.is_empty() || !arguments.clip.is_empty() || !arguments.mocap.is_empty();
+    let captures = captures_of(arguments, rack, place)?;
     let names: Vec<String> = match told {
         true => arguments.poses.clone(),
         false => rack.poses.iter().map(of_file).collect::<Result<_, _>>()?,
     };
-    if names.is_empty() && clips_of(arguments, rack).is_empty() {
+    if names.is_empty() && clips_of(arguments, rack).is_empty() && captures.is_empty() {
         return Ok(pose::all().iter().map(Sequence::from).collect());
     }
     let mut sequences: Vec<Sequence> = Vec::new();
@@ -184,6 +185,7 @@ fn poses_of(arguments: &Arguments, rack: &Rack, place: Place) -> Result<Vec<Sequ
             sequences.push(sequence);
         }
     }
+    sequences.extend(captures);
     let known = |name: &String| {
         sequences.iter().any(|sequence| sequence.name == *name)
             || rack.clips.iter().any(|clip| clip.0 == *name)
@@ -196,8 +198,37 @@ fn poses_of(arguments: &Arguments, rack: &Rack, place: Place) -> Result<Vec<Sequ
     Ok(sequences)
 }
 
+/// The switches come before the file here too.
+fn captures_of(arguments: &Arguments, rack: &Rack, place: Place) -> Result<Vec<Sequence>, Trouble> {
+    let options = arguments.wearing.reading.options();
+    let mut sequences = Vec::new();
+    for file in &arguments.mocap {
+        sequences.extend(mocap::sequences(
+            file,
+            arguments.demand.into(),
+            arguments.mocap_rate,
+            &options,
+        )?);
+    }
+    if arguments.poses.is_empty() && arguments.clip.is_empty() && arguments.mocap.is_empty() {
+        for capture in &rack.captures {
+            let file = place.path(&capture.file);
+            if let Some(say) = place.leads_out(&file) {
+                return Err(Trouble::Say(say));
+            }
+            sequences.extend(mocap::sequences(
+                &file,
+                capture.demand,
+                capture.rate_hz,
+                &options,
+            )?);
+        }
+    }
+    Ok(sequences)
+}
+
 fn clips_of(arguments: &Arguments, rack: &Rack) -> Vec<(String, Demand)> {
-    if arguments.poses.is_empty() && arguments.clip.is_empty() {
+    if arguments.poses.is_empty() && arguments.clip.is_empty() && arguments.mocap.is_empty() {
         return rack.clips.clone();
     }
     let demand = Demand::from(arguments.demand);
