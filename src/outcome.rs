@@ -87,18 +87,28 @@ pub struct Spot {
     pub pose: String,
     /// Frame of that pose.
     pub frame: usize,
-    /// First frame or angle at which it appears.
+    /// Where it first appears: in a pose of several frames the first frame; on the way from standing into a still pose the
+    /// angle of `onset_motion`, degrees, to a quarter. Absent where it has no place in a pose.
     pub onset: Option<f64>,
+    /// The motion that `onset` is an angle of, `left_hip.flexion`; empty where it is a frame.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub onset_motion: String,
     /// The worst place.
     pub place: Place,
     /// Joints that move it.
     pub joints: Vec<String>,
     /// Why, as far as trying remedies could tell.
     pub cause: Cause,
+    /// How far the cause can be trusted: the share of the fault that the best remedy removes, 0 to 1. Absent without one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub removed_share: Option<f64>,
     /// One plain sentence.
     pub say: String,
     /// What was tried and helped, best first.
     pub remedies: Vec<Remedy>,
+    /// The garment's triangles that fail, sorted: for pictures and marked files of this run, in no record.
+    #[serde(skip)]
+    pub triangles: Vec<u32>,
 }
 
 /// Why a spot fails.

@@ -11,6 +11,7 @@ mod edit; // what can be tried
 mod file; // the file as a whole: units, axes, bind
 mod ground; // which edits at which spot
 mod joints; // joints that the skin has and the garment lacks
+mod onset; // from which frame or angle on
 mod reach; // how far an edit reaches along the cloth
 mod rows; // weight rows by bind
 mod shape; // the shape as built
@@ -24,6 +25,7 @@ use crate::fitting::{Dressed, Plan};
 use crate::outcome::{Cause, Fitting, Remedy, Severity, Spot, Verdict};
 use edit::Edit;
 use ground::Ground;
+use onset::Onset;
 use spot::Patch;
 use trial::{Everything, Trial, Weight};
 
@@ -66,7 +68,8 @@ pub fn find(dressed: &Dressed, plan: &Plan, fitting: &Fitting, tick: &(dyn Fn() 
         } else {
             Vec::new()
         };
-        spots.push(told(&ground, plan, fitting, patch, tried));
+        let onset = onset::of(&base, patch);
+        spots.push(told(&ground, plan, fitting, (patch, onset), tried));
     }
     spots
 }
@@ -159,14 +162,27 @@ fn try_all(
 }
 
 /// A patch with its cause: that of the best remedy.
-fn told(ground: &Ground, plan: &Plan, fitting: &Fitting, patch: &Patch, tried: Vec<Tried>) -> Spot {
+fn told(
+    ground: &Ground,
+    plan: &Plan,
+    fitting: &Fitting,
+    (patch, onset): (&Patch, Option<Onset>),
+    tried: Vec<Tried>,
+) -> Spot {
     let cause = tried.first().map_or_else(
         || patch.class_of(fitting).unwrap_or(Cause::Unknown),
         |best| best.edit.cause(),
     );
     let remedies: Vec<Remedy> = tried.iter().map(|one| words::remedy(patch, one)).collect();
-    let say = words::spot(ground, plan, patch, cause, tried.first());
-    patch.spot(ground.dressed, fitting, cause, say, remedies)
+    let removed = tried
+        .first()
+        .map(|best| (1.0 - best.after.burden / best.before.burden.max(1e-12)).clamp(0.0, 1.0));
+    let mut say = words::spot(ground, plan, patch, cause, tried.first());
+    if let Some(onset) = &onset {
+        say.push_str(&words::onset(onset));
+    }
+    let onset = onset.map_or((None, String::new()), Onset::written);
+    patch.spot(ground.dressed, fitting, onset, (cause, removed), (say, remedies))
 }
 
 /// Faulty weight rows are no place in a pose: the vertices are left out of every measure. Normalising is tried as a whole.

@@ -6,6 +6,7 @@ pub mod range; // a garment through a motion
 pub mod refit; // a garment pulled onto another body
 pub mod rig; // what the rig sheet says
 pub mod splay; // a body at several splays
+pub mod spots; // the places that fail, posed and as built
 pub mod watch; // every frame, for the 3-D view
 
 use crate::contact::{Moment, Scratch};
@@ -26,6 +27,13 @@ type Wanted = (usize, usize, Option<Place>, String);
 /// comes nearest to a limit. Every pose that fails has one.
 pub fn of_fitting(dressed: &Dressed, plan: &Plan, fitting: &Fitting, number: usize) -> Vec<Scene> {
     worst_of(dressed, plan, fitting, number, usize::MAX)
+}
+
+/// The scenes of [`of_fitting`], then one for every spot.
+pub fn with_spots(dressed: &Dressed, plan: &Plan, fitting: &Fitting, number: usize) -> Vec<Scene> {
+    let mut scenes = of_fitting(dressed, plan, fitting, number);
+    scenes.extend(spots::of_fitting(dressed, plan, fitting, number));
+    scenes
 }
 
 /// The first `most` of the scenes of [`of_fitting`].
@@ -130,6 +138,7 @@ fn scene(
         body,
         garments,
         focus,
+        spot: None,
     }
 }
 

@@ -165,7 +165,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
     let page = if wants_report(arguments) && any_ran(&outcome) {
         let scenes: Vec<Scene> = time(Step::Scenes, || {
             (0..dressed.len())
-                .flat_map(|n| scenes::of_fitting(&dressed[n], &plans[n], &outcome.fittings[n], n))
+                .flat_map(|n| scenes::with_spots(&dressed[n], &plans[n], &outcome.fittings[n], n))
                 .collect()
         });
         let rigs: Vec<Sheet> = dressed

@@ -301,9 +301,9 @@ impl Patch {
         &self,
         dressed: &Dressed,
         fitting: &Fitting,
-        cause: Cause,
-        say: String,
-        remedies: Vec<Remedy>,
+        (onset, onset_motion): (Option<f64>, String),
+        (cause, removed_share): (Cause, Option<f64>),
+        (say, remedies): (String, Vec<Remedy>),
     ) -> Spot {
         let pose = &fitting.poses[self.worst.0];
         let side = ["left", "right"]
@@ -323,17 +323,15 @@ impl Patch {
             area_cm2: self.area * 1e4,
             pose: pose.pose.clone(),
             frame: self.worst.1,
-            onset: self
-                .frames
-                .iter()
-                .filter(|frame| frame.0 == self.worst.0)
-                .map(|frame| frame.1 as f64)
-                .reduce(f64::min),
+            onset,
+            onset_motion,
             place: self.place.clone(),
             joints: joints(dressed, &self.triangles),
             cause,
+            removed_share,
             say,
             remedies,
+            triangles: self.triangles.clone(),
         }
     }
 }

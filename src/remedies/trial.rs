@@ -42,7 +42,7 @@ pub(super) struct Everything {
 /// What edits are measured with.
 pub(super) struct Trial<'a> {
     pub(super) dressed: &'a Dressed,
-    plan: &'a Plan,
+    pub(super) plan: &'a Plan,
     pub(super) fitting: &'a Fitting,
     tick: &'a (dyn Fn() + Sync),
 }
@@ -60,6 +60,11 @@ impl<'a> Trial<'a> {
             fitting,
             tick,
         }
+    }
+
+    /// One more frame was measured.
+    pub(super) fn tick(&self) {
+        (self.tick)();
     }
 
     /// How much of a spot a garment shows, in the spot's worst frames.

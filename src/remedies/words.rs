@@ -3,6 +3,7 @@
 use super::edit::{Edit, Kind, Where};
 use super::file::Way;
 use super::ground::{Ground, SHAPE_GONE};
+use super::onset::Onset;
 use super::rows::{row, unlike};
 use super::spot::Patch;
 use super::{Tried, spot};
@@ -174,6 +175,7 @@ fn of_whole(dressed: &Dressed, vertex: usize, remedy: Remedy) -> Spot {
         pose: String::new(),
         frame: 0,
         onset: None,
+        onset_motion: String::new(),
         place: Place {
             surface: surface.name.clone(),
             vertex: u64::from(surface.sources[vertex].1),
@@ -184,8 +186,10 @@ fn of_whole(dressed: &Dressed, vertex: usize, remedy: Remedy) -> Spot {
         },
         joints: Vec::new(),
         cause: Cause::Unknown,
+        removed_share: (remedy.before > 0.0).then(|| (1.0 - remedy.after / remedy.before).clamp(0.0, 1.0)),
         say: String::new(),
         remedies: vec![remedy],
+        triangles: Vec::new(),
     }
 }
 
@@ -240,6 +244,23 @@ pub(super) fn spot(
         ),
     }
     say
+}
+
+/// From where on it is seen.
+pub(super) fn onset(onset: &Onset) -> String {
+    match onset {
+        Onset::Frame(0, _) => " It is there from the first frame on.".into(),
+        Onset::Frame(frame, Some(time_s)) => format!(" It begins at frame {frame}, {} s.", number(*time_s)),
+        Onset::Frame(frame, None) => format!(" It begins at frame {frame}."),
+        Onset::Standing(_) => " It is there in standing already.".into(),
+        Onset::Angle(way, degrees) => {
+            format!(
+                " On the way there from standing it begins at {}° of {}.",
+                number(*degrees),
+                way.words()
+            )
+        }
+    }
 }
 
 /// The joint that a place follows too much, and the one it follows too little.
@@ -307,6 +328,7 @@ pub(super) fn rows_spot(dressed: &Dressed, finding: &Finding, failing: usize) ->
         joints: spot::joints(dressed, &triangles),
         cause: Cause::Rows,
         say: finding.say.clone(),
+        triangles,
         ..of_whole(dressed, vertex, remedy)
     })
 }

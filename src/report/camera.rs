@@ -62,6 +62,11 @@ impl Camera {
         ]
     }
 
+    /// Right and up in the picture, unit vectors.
+    pub(super) fn axes(&self) -> [[f32; 3]; 2] {
+        [self.right(), self.up]
+    }
+
     fn looking(toward: [f32; 3], target: [f32; 3], extent: [f32; 2]) -> Self {
         let toward = unit(toward).unwrap_or([0.0, 0.0, 1.0]);
         // Straight from above or below the world's up says nothing: the wearer's front is at the bottom then.

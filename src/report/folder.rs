@@ -8,7 +8,7 @@ use super::pictures;
 use super::rig::{self, Sheet};
 use super::stills::{self, Still};
 use super::tree::Tree;
-use super::{csv, json, page, plot, scene::Scene, share, words};
+use super::{card, csv, json, page, plot, scene::Scene, share, words};
 use crate::outcome::{Fitting, Outcome};
 use crate::timings::{Step, time};
 use rayon::prelude::*;
@@ -153,7 +153,11 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
     let share = extras.share;
     let of_scene = |scene: &Scene| {
         time(Step::Stills, || {
-            let mut pictures = stills::of_scene(scene);
+            // A scene is either of a pose or of a spot.
+            let mut pictures = match scene.spot {
+                Some(_) => card::of_scene(scene),
+                None => stills::of_scene(scene),
+            };
             if share {
                 pictures.iter_mut().for_each(Still::shrink);
             }
@@ -224,11 +228,17 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
     let mut taken = BTreeSet::new();
     let mut listed = Vec::new();
     for still in pictures {
-        let kind = if still.close { "close" } else { "figure" };
-        let name = safe_name(&format!("{}_{:03}_{kind}", still.pose, still.frame));
+        let name = match still.card {
+            Some((spot, part)) => format!("place_{}_{}", spot + 1, part.word()),
+            None if still.close => format!("{}_{:03}_close", still.pose, still.frame),
+            None => format!("{}_{:03}_figure", still.pose, still.frame),
+        };
+        let name = safe_name(&name);
         let name = unique(&mut taken, &format!("pictures/{}/{name}", folders[still.fitting]));
         let name = format!("{name}.png");
-        listed.push(pictures::Listed::of(&still, &name));
+        if still.card.is_none() {
+            listed.push(pictures::Listed::of(&still, &name));
+        }
         files.push((name, still.png));
     }
     if !listed.is_empty() {

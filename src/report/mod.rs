@@ -14,6 +14,7 @@ pub mod rack; // many fittings at a glance
 pub mod text; // the summary in a terminal
 
 pub mod camera; // from where a picture is taken
+pub mod card; // the three pictures of a spot
 pub mod colour; // value -> colour
 pub mod model; // what the 3-D view is made of
 pub mod palette; // a picture in few colours

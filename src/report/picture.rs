@@ -112,6 +112,54 @@ impl Image {
         }
     }
 
+    /// A line round pixels, ink between two lines of chalk. `inside` has one entry a pixel, rows from the top.
+    pub fn line_round(&mut self, inside: &[bool]) {
+        /// How far the line reaches from the border, pixels.
+        const REACH: i64 = 3;
+        let [wide, high] = [i64::from(self.width), i64::from(self.height)];
+        let within = |x: i64, y: i64| (0..wide).contains(&x) && (0..high).contains(&y);
+        let is = |x: i64, y: i64| within(x, y) && inside[(y * wide + x) as usize];
+        let border: Vec<(i64, i64)> = (0..high)
+            .flat_map(|y| (0..wide).map(move |x| (x, y)))
+            .filter(|&(x, y)| {
+                is(x, y)
+                    && [(1, 0), (-1, 0), (0, 1), (0, -1)]
+                        .iter()
+                        .any(|&(a, b)| !is(x + a, y + b))
+            })
+            .collect();
+        let mut nearest = vec![f32::INFINITY; inside.len()];
+        for (x, y) in border {
+            for (a, b) in (-REACH..=REACH).flat_map(|b| (-REACH..=REACH).map(move |a| (a, b))) {
+                if within(x + a, y + b) {
+                    let slot = &mut nearest[((y + b) * wide + x + a) as usize];
+                    *slot = slot.min(((a * a + b * b) as f32).sqrt());
+                }
+            }
+        }
+        for (at, far) in nearest.into_iter().enumerate().filter(|(_, far)| far.is_finite()) {
+            let (x, y) = (at as u32 % self.width, at as u32 / self.width);
+            self.blend(x, y, CHALK, (2.8 - far).clamp(0.0, 1.0));
+            self.blend(x, y, INK, (1.6 - far).clamp(0.0, 1.0));
+        }
+    }
+
+    /// A piece of tape measure: `count` blocks of `block` pixels from the left end at `from`, ink and chalk by turns.
+    pub fn tape(&mut self, from: [f32; 2], block: f32, count: u32) {
+        const HIGH: u32 = 7;
+        let (left, top) = (from[0], from[1] as u32);
+        let right = left + block * count as f32;
+        let [wide, high] = [self.width, self.height];
+        for y in (top.saturating_sub(1)..=top + HIGH).filter(|y| *y < high) {
+            for x in ((left as u32).saturating_sub(1)..=right as u32 + 1).filter(|x| *x < wide) {
+                let along = (x as f32 + 0.5 - left) / block;
+                let rim = y + 1 == top || y == top + HIGH || along < 0.0 || along >= count as f32;
+                let dark = rim || along as u32 % 2 == 0;
+                self.blend(x, y, if dark { INK } else { CHALK }, 1.0);
+            }
+        }
+    }
+
     fn blend(&mut self, x: u32, y: u32, colour: [f32; 3], share: f32) {
         let at = (y as usize * self.width as usize + x as usize) * 3;
         for (c, byte) in self.rgb[at..at + 3].iter_mut().enumerate() {

@@ -48,9 +48,12 @@ impl Listed {
     }
 
     fn still(self, folder: &Path, fitting: usize) -> Option<Still> {
+        let png = std::fs::read(folder.join(&self.file)).ok()?;
         Some(Still {
             fitting,
-            png: std::fs::read(folder.join(&self.file)).ok()?,
+            small: png.clone(),
+            png,
+            card: None,
             pose: self.pose,
             frame: self.frame,
             what: self.what,

@@ -15,6 +15,9 @@ fn spot(region: &str, side: &str, cause: Cause, value: f64) -> Spot {
         pose: "standing".into(),
         frame: 0,
         onset: None,
+        onset_motion: String::new(),
+        removed_share: None,
+        triangles: Vec::new(),
         place: Place {
             surface: String::new(),
             vertex: 0,

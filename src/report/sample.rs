@@ -372,6 +372,7 @@ pub(super) fn scenes() -> Vec<Scene> {
             normal: [-0.5, 0.0, 0.6],
             say: "Skin shows through at the inner left thigh.".into(),
         }],
+        spot: None,
     };
     ["standing", "walking", "sitting", "squat"].map(scene).to_vec()
 }

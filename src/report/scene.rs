@@ -19,6 +19,30 @@ pub struct Scene {
     pub garments: Vec<Posed>,
     /// Where to look, worst first; empty for a picture of the whole from the front.
     pub focus: Vec<Focus>,
+    /// The spot that it shows, for the pictures of its card.
+    pub spot: Option<OfSpot>,
+}
+
+/// A place that fails, and what it looked like before any pose.
+#[derive(Clone, Debug)]
+pub struct OfSpot {
+    /// Index into the fitting's spots.
+    pub number: usize,
+    /// Of the garment under test, sorted.
+    pub triangles: Vec<u32>,
+    /// The same garments on the same body as built.
+    pub as_built: AsBuilt,
+}
+
+/// Body and garments as built, and the place there.
+#[derive(Clone, Debug)]
+pub struct AsBuilt {
+    /// Drawn grey.
+    pub body: Posed,
+    /// The garment under test, then those it is worn over.
+    pub garments: Vec<Posed>,
+    /// The same point of the cloth, its direction turned back with it.
+    pub focus: Focus,
 }
 
 /// A posed surface.

@@ -2,6 +2,7 @@
 
 use super::camera::{Bounds, dot, unit};
 use super::canvas::{self, Hang, INK};
+use super::card::{OfCard, Part};
 use super::colour::{Scale, viridis};
 use super::picture::{BODY, CLOTH, Camera, Image, PAPER, Paint, Shape, bounds_of, draw};
 use super::raster::is_seen;
@@ -37,6 +38,8 @@ pub struct Still {
     pub eye: Eye,
     /// The whole figure or a close-up.
     pub close: bool,
+    /// Set on the pictures of a spot card.
+    pub card: Option<OfCard>,
     /// What is to be seen, and from where.
     pub caption: String,
     /// The picture in words, for who cannot see it.
@@ -45,12 +48,15 @@ pub struct Still {
     pub image: Image,
     /// The same as a PNG file.
     pub png: Vec<u8>,
+    /// In fewer colours, a third as large, for the page.
+    pub small: Vec<u8>,
 }
 
 impl Still {
-    /// In few colours, for a page that must stay small.
+    /// In few colours, for a page and a folder that must stay small.
     pub fn shrink(&mut self) {
-        self.png = palette::png(&self.image, 64);
+        self.small = palette::png(&self.image, 64);
+        self.png.clone_from(&self.small);
     }
 }
 
@@ -77,8 +83,7 @@ impl From<&Camera> for Eye {
 
 /// The whole figure and, where there is something to look at, a close-up of the first place.
 pub fn of_scene(scene: &Scene) -> Vec<Still> {
-    let scale = heat(scene).map(scale_of);
-    let shapes = shapes(scene);
+    let shapes = shapes(&scene.body, &scene.garments);
     let bounds = bounds_of(
         std::iter::once(&scene.body)
             .chain(&scene.garments)
@@ -97,46 +102,52 @@ pub fn of_scene(scene: &Scene) -> Vec<Still> {
     for focus in &scene.focus {
         figure.ring(&camera, focus.position, 17.0);
     }
-    let mut stills = vec![still(scene, figure, scale, &camera, &view.in_words())];
+    let say = first.map_or_else(String::new, |f| sentence(&f.say));
+    let words = format!("Seen {}. {say}", view.in_words());
+    let mut stills = vec![still(scene, (figure, camera), None, words)];
     if let Some(focus) = first {
-        let (camera, seen_from) = close_up(&shapes, bounds, focus);
-        stills.push(still(
-            scene,
-            draw(&shapes, &camera, CLOSE_UP, PAPER),
-            scale,
-            &camera,
-            &seen_from,
-        ));
+        let (camera, seen_from) = close_up(&shapes, bounds, focus, CLOSE);
+        let picture = draw(&shapes, &camera, CLOSE_UP, PAPER);
+        let words = format!("Close-up {seen_from}.");
+        stills.push(Still {
+            close: true,
+            ..still(scene, (picture, camera), None, words)
+        });
     }
     stills
 }
 
-fn still(scene: &Scene, picture: Image, scale: Option<Scale>, camera: &Camera, seen_from: &str) -> Still {
-    let close = camera.extent[1] == CLOSE;
+/// A picture with its legend, where what it shows has colours, and with its words.
+pub(super) fn still(
+    scene: &Scene,
+    (picture, camera): (Image, Camera),
+    card: Option<OfCard>,
+    caption: String,
+) -> Still {
     let pose = words::pose(&scene.pose);
     let say = scene.focus.first().map_or_else(String::new, |f| sentence(&f.say));
-    let what = if close { "Close-up" } else { "Whole figure" };
-    let caption = if close {
-        format!("Close-up {seen_from}.")
-    } else {
-        format!("Seen {seen_from}. {say}")
-    };
+    let plain = matches!(card, Some((_, Part::Figure | Part::AsBuilt)));
     let legend = heat(scene)
-        .zip(scale)
-        .map(|(heat, scale)| legend(heat, scale, picture.width));
+        .filter(|_| !plain)
+        .map(|heat| legend(heat, scale_of(heat), picture.width));
     let picture = legend.into_iter().fold(picture, below);
+    let alt = match card {
+        None if caption.contains(&say) => format!("{pose}, frame {}. {caption}", scene.frame),
+        Some((_, Part::AsBuilt)) => format!("As built. {caption} {say}"),
+        _ => format!("{pose}, frame {}. {caption} {say}", scene.frame),
+    };
     Still {
         fitting: scene.fitting,
         pose: scene.pose.clone(),
         frame: scene.frame,
         what: scene.what.clone(),
-        eye: Eye::from(camera),
-        close,
+        eye: Eye::from(&camera),
+        close: false,
+        card,
         caption: caption.trim_end().into(),
-        alt: format!("{what}, {pose}, frame {}, {seen_from}. {say}", scene.frame)
-            .trim_end()
-            .into(),
+        alt: words::capital(alt.trim_end()),
         png: picture.png(),
+        small: palette::png(&picture, 96),
         image: picture,
     }
 }
@@ -162,12 +173,12 @@ fn scale_of(heat: &Heat) -> Scale {
     }
 }
 
-fn shapes(scene: &Scene) -> Vec<Shape<'_>> {
+pub(super) fn shapes<'a>(body: &'a Posed, garments: &'a [Posed]) -> Vec<Shape<'a>> {
     let colours = std::iter::once(BODY)
         .chain([CLOTH])
         .chain(std::iter::repeat(BENEATH));
-    std::iter::once(&scene.body)
-        .chain(&scene.garments)
+    std::iter::once(body)
+        .chain(garments)
         .zip(colours)
         .map(|(posed, plain)| shape(posed, plain))
         .collect()
@@ -191,17 +202,17 @@ fn shape(posed: &Posed, plain: [u8; 3]) -> Shape<'_> {
 
 /// A direction to look from, degrees.
 #[derive(Clone, Copy)]
-struct View {
+pub(super) struct View {
     azimuth: i16,
     elevation: i16,
 }
 
 impl View {
-    fn around(self, bounds: Bounds) -> Camera {
+    pub(super) fn around(self, bounds: Bounds) -> Camera {
         Camera::around(bounds, f32::from(self.azimuth), f32::from(self.elevation))
     }
 
-    fn in_words(self) -> String {
+    pub(super) fn in_words(self) -> String {
         let side = match (self.azimuth + 22) / 45 % 8 {
             0 => "from the front",
             1 => "from the front, the wearer's left",
@@ -239,7 +250,7 @@ fn views(bounds: Bounds, focus: &Focus) -> Vec<View> {
 }
 
 /// The straightest direction from which nothing hides the focus; where all are hidden, the straightest.
-fn best_view(shapes: &[Shape], bounds: Bounds, focus: &Focus) -> View {
+pub(super) fn best_view(shapes: &[Shape], bounds: Bounds, focus: &Focus) -> View {
     let views = views(bounds, focus);
     views
         .iter()
@@ -249,10 +260,10 @@ fn best_view(shapes: &[Shape], bounds: Bounds, focus: &Focus) -> View {
 }
 
 /// Straight at the focus where it is free; else the best view; else what is before it is cut away.
-fn close_up(shapes: &[Shape], bounds: Bounds, focus: &Focus) -> (Camera, String) {
+pub(super) fn close_up(shapes: &[Shape], bounds: Bounds, focus: &Focus, half: f32) -> (Camera, String) {
     let straight = Camera {
         clear: None,
-        ..Camera::at(focus.position, focus.normal, CLOSE)
+        ..Camera::at(focus.position, focus.normal, half)
     };
     if is_seen(shapes, &straight, focus.position) {
         return (straight, "straight on".into());
@@ -266,7 +277,7 @@ fn close_up(shapes: &[Shape], bounds: Bounds, focus: &Focus) -> (Camera, String)
             (
                 Camera {
                     clear: None,
-                    ..Camera::at(focus.position, toward, CLOSE)
+                    ..Camera::at(focus.position, toward, half)
                 },
                 view.in_words(),
             )
@@ -389,7 +400,7 @@ mod tests {
     #[test]
     fn the_other_leg_is_looked_past() {
         let scene = &sample::scenes()[0];
-        let shapes = shapes(scene);
+        let shapes = shapes(&scene.body, &scene.garments);
         let bounds = bounds_of(&scene.body.positions);
         let hidden = Focus {
             position: [0.0194, 0.6, 0.03],

@@ -400,13 +400,7 @@ pub fn cause(cause: Cause) -> &'static str {
 
 /// `give the fabric ... the weights of the skin beneath (124 vertices): 243 cm² becomes 0 cm²; nothing else gets worse`.
 pub fn remedy(spot: &Spot, remedy: &Remedy) -> String {
-    let value = |value: f64| {
-        if spot.measure.ends_with("_cm2") || spot.measure.ends_with("_mm") {
-            quantity(&spot.measure, value)
-        } else {
-            number(value)
-        }
-    };
+    let value = |value: f64| of_spot(spot, value);
     let elsewhere = if remedy.elsewhere.is_empty() {
         String::new()
     } else {
@@ -419,6 +413,46 @@ pub fn remedy(spot: &Spot, remedy: &Remedy) -> String {
         value(remedy.before),
         value(remedy.after)
     )
+}
+
+/// A number of a spot's remedies, with its unit.
+pub fn of_spot(spot: &Spot, value: f64) -> String {
+    if spot.measure.ends_with("_cm2") || spot.measure.ends_with("_mm") {
+        quantity(&spot.measure, value)
+    } else {
+        number(value)
+    }
+}
+
+/// An area beside something everybody has held: a bank card (ISO/IEC 7810, ID-1, 85.6 by 54 mm), a sheet of A4
+/// (ISO 216, 210 by 297 mm), the smallest telephone card (ETSI TS 102 221, 12.3 by 8.8 mm).
+pub fn as_large_as(area_cm2: f64) -> String {
+    const CHIP_CM2: f64 = 1.08;
+    const CARD_CM2: f64 = 46.2;
+    const SHEET_CM2: f64 = 623.7;
+    let cards = area_cm2 / CARD_CM2;
+    let sheets = area_cm2 / SHEET_CM2;
+    match (area_cm2, cards, sheets) {
+        (..0.5, ..) => "less than half the smallest phone card".into(),
+        (..2.5, ..) => format!("about {} of the smallest phone card", times(area_cm2 / CHIP_CM2)),
+        (_, ..0.15, _) => "about a tenth of a bank card".into(),
+        (_, ..0.29, _) => "about a fifth of a bank card".into(),
+        (_, ..0.42, _) => "about a third of a bank card".into(),
+        (_, ..0.75, _) => "about half a bank card".into(),
+        (_, ..1.5, _) => "about a bank card".into(),
+        (_, ..7.0, _) => format!("about {} bank cards", cards.round()),
+        (_, _, ..0.75) => "about half a sheet of A4".into(),
+        (_, _, ..1.5) => "about a sheet of A4".into(),
+        _ => format!("about {} sheets of A4", sheets.round()),
+    }
+}
+
+fn times(of: f64) -> &'static str {
+    match of {
+        ..0.75 => "half",
+        ..1.5 => "the size",
+        _ => "twice the size",
+    }
 }
 
 /// The word for how grave a finding is.

@@ -186,7 +186,7 @@ impl<'a> Shop<'a> {
             .collect();
         let rigs: Vec<_> = scenes::rig::sheet(dressed, 0).into_iter().collect();
         let extras = Extras {
-            scenes: &time(Step::Scenes, || scenes::of_fitting(dressed, plan, &fitting, 0)),
+            scenes: &time(Step::Scenes, || scenes::with_spots(dressed, plan, &fitting, 0)),
             models: &models,
             rigs: &rigs,
             share: self.arguments.share,

@@ -2,10 +2,11 @@
 
 use super::curve::{self, PlotView};
 use super::rig::RigView;
+use super::spot::SpotView;
 use super::tell::{self, LimitTable};
 use super::{Picture, Shown, Word, pictures};
+use crate::outcome::Verdict;
 use crate::outcome::{Finding, Fitting, Outcome, PoseResult};
-use crate::outcome::{Spot, Verdict};
 use crate::report::plot::Drawn;
 use crate::report::stills::{Eye, Still};
 use crate::report::words::{self, capital};
@@ -43,26 +44,6 @@ pub(super) struct FittingView {
     told: bool,
     untested: Vec<String>,
     limits: LimitTable,
-}
-
-/// A place that fails.
-#[derive(Serialize)]
-struct SpotView {
-    cause: &'static str,
-    say: String,
-    /// What was tried and helped.
-    remedies: Vec<String>,
-}
-
-impl SpotView {
-    fn new(spot: &Spot) -> Self {
-        let remedy = |remedy| words::plain(&words::remedy(spot, remedy));
-        Self {
-            cause: words::cause(spot.cause),
-            say: words::plain(&spot.say),
-            remedies: spot.remedies.iter().map(remedy).collect(),
-        }
-    }
 }
 
 #[derive(Serialize)]
@@ -159,7 +140,9 @@ impl FittingView {
             told: told.is_some(),
             untested: tell::untested(fitting),
             limits: tell::limits(outcome, fitting),
-            spots: fitting.spots.iter().map(SpotView::new).collect(),
+            spots: (0..fitting.spots.len())
+                .map(|spot| SpotView::new(at, fitting, spot, shown))
+                .collect(),
             troubles,
         }
     }
@@ -195,7 +178,9 @@ fn troubles(at: usize, fitting: &Fitting, shown: &Shown) -> Vec<Trouble> {
 /// Where it opens by itself: the whole figure in its worst pose, or in the one that has a picture.
 fn opening_whole(at: usize, fitting: &Fitting, stills: &[Still]) -> String {
     let worst = fitting.reasons.iter().find(|reason| !reason.pose.is_empty());
-    let still = stills.iter().find(|still| still.fitting == at);
+    let still = stills
+        .iter()
+        .find(|still| still.fitting == at && still.card.is_none());
     let (pose, frame, what) = match (worst, still) {
         (Some(reason), _) => (reason.pose.as_str(), reason.frame, reason.what.as_str()),
         (None, Some(still)) => (still.pose.as_str(), still.frame, ""),
@@ -214,7 +199,7 @@ fn opening_whole(at: usize, fitting: &Fitting, stills: &[Still]) -> String {
 fn opening(at: usize, fitting: &Fitting, pose: &PoseResult, stills: &[Still]) -> String {
     let still = stills
         .iter()
-        .rfind(|still| still.fitting == at && still.pose == pose.pose);
+        .rfind(|still| still.fitting == at && still.pose == pose.pose && still.card.is_none());
     let reason = fitting.reasons.iter().find(|reason| reason.pose == pose.pose);
     let what = reason.map_or("", |reason| reason.what.as_str());
     serde_json::json!({

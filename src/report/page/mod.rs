@@ -3,6 +3,7 @@
 mod curve; // a plot, and how its values are read
 mod fitting; // one garment on one body
 mod rig; // what was understood of the rigs
+mod spot; // a card for each place that fails
 mod tell; // sentences
 #[cfg(test)]
 mod tests;
@@ -183,7 +184,10 @@ impl From<rack::Group> for Mend {
 fn lead(stills: &[Still], at: usize, fitting: &Fitting) -> (Vec<Picture>, String) {
     let mut poses = fitting.reasons.iter().map(|r| r.pose.as_str());
     let worst = poses.find(|pose| stills.iter().any(|s| shows(s, at, pose)));
-    let any = stills.iter().find(|s| s.fitting == at).map(|s| s.pose.as_str());
+    let any = stills
+        .iter()
+        .find(|s| s.fitting == at && s.card.is_none())
+        .map(|s| s.pose.as_str());
     let pose = worst.or(any).unwrap_or_default();
     (pictures(stills, at, pose), words::pose(pose))
 }
@@ -288,18 +292,22 @@ impl Word {
 }
 
 fn shows(still: &Still, fitting: usize, pose: &str) -> bool {
-    still.fitting == fitting && still.pose == pose
+    still.fitting == fitting && still.pose == pose && still.card.is_none()
 }
 
 fn pictures(stills: &[Still], fitting: usize, pose: &str) -> Vec<Picture> {
     let of_pose = stills.iter().filter(|s| shows(s, fitting, pose));
-    of_pose
-        .map(|still| Picture {
-            data: base64::engine::general_purpose::STANDARD.encode(&still.png),
+    of_pose.map(Picture::from).collect()
+}
+
+impl From<&Still> for Picture {
+    fn from(still: &Still) -> Self {
+        Self {
+            data: base64::engine::general_purpose::STANDARD.encode(&still.small),
             alt: still.alt.clone(),
             caption: still.caption.clone(),
             wide: still.image.width,
             high: still.image.height,
-        })
-        .collect()
+        }
+    }
 }
