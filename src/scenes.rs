@@ -2,6 +2,7 @@
 
 pub mod compare; // two garments beside each other
 pub mod maps; // a garment through two motions at once
+pub mod models; // frames and marked places as GLB files
 pub mod range; // a garment through a motion
 pub mod refit; // a garment pulled onto another body
 pub mod rig; // what the rig sheet says
@@ -42,6 +43,27 @@ pub fn worst_of(dressed: &Dressed, plan: &Plan, fitting: &Fitting, number: usize
         .into_par_iter()
         .take(most)
         .map(|(pose, frame, place, what)| scene(dressed, plan, fitting, number, (pose, frame), place, &what))
+        .collect()
+}
+
+/// A scene for each pose that was run, or for those that fail, in the frame that is worst.
+pub fn of_poses(
+    dressed: &Dressed,
+    plan: &Plan,
+    fitting: &Fitting,
+    number: usize,
+    failing: bool,
+) -> Vec<Scene> {
+    let poses = fitting.poses.par_iter().enumerate();
+    let asked = |pose: &PoseResult| !pose.frames.is_empty() && (!failing || pose.verdict == Verdict::Fail);
+    poses
+        .filter(|(_, pose)| asked(pose))
+        .map(|(at, pose)| {
+            let reason = fitting.reasons.iter().find(|reason| reason.pose == pose.pose);
+            let (frame, what) = reason.map_or((0, ""), |reason| (reason.frame, reason.what.as_str()));
+            let place = reason.and_then(|reason| reason.place.clone());
+            scene(dressed, plan, fitting, number, (at, frame), place, what)
+        })
         .collect()
 }
 

@@ -6,6 +6,7 @@ mod accept;
 mod compare;
 mod completions;
 mod demo;
+mod models; // GLB files for the report folder
 mod mocap; // other wearers' motions
 mod poses;
 mod posed;

@@ -74,6 +74,12 @@ pub(super) struct Arguments {
     /// Write a report to pass on: pictures and numbers only, no geometry of body or garment
     #[arg(long)]
     pub(super) share: bool,
+    /// Write GLB models of the poses that fail, or of all, into the report folder, coloured by what is worst
+    #[arg(long, value_enum, value_name = "WHICH")]
+    pub(super) glb: Option<Posed>,
+    /// Write each failing garment as built into the report folder, as a GLB with the failing places marked
+    #[arg(long)]
+    pub(super) marks: bool,
     /// Run only every Nth fitting of a fitting file, the Ith first; `gusset join` makes one report of all shards
     #[arg(long, value_name = "I/N", value_parser = super::rack::shard)]
     pub(super) shard: Option<super::rack::Shard>,
@@ -101,6 +107,13 @@ pub(super) enum Format {
     Markdown,
 }
 
+/// Which poses are written as models.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum Posed {
+    Failing,
+    All,
+}
+
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
 pub(super) enum DemandArgument {
     Upright,
@@ -116,6 +129,7 @@ pub(super) enum Fabric {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
+    super::models::check(arguments)?;
     if let Some(file) = arguments.files.iter().find(|file| is_yaml(file)) {
         return super::rack::run(arguments, file);
     }
@@ -174,6 +188,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
             .filter_map(|(n, dressed)| scenes::rig::sheet(dressed, n))
             .collect();
         let folder = reports(arguments).join(folder_name(&outcome));
+        let files: Vec<_> = dressed
+            .iter()
+            .zip(&plans)
+            .zip(outcome.fittings.iter().zip(folder::fitting_folders(&outcome)))
+            .flat_map(|((dressed, plan), (fitting, name))| {
+                super::models::of_fitting(arguments, dressed, plan, fitting, &name)
+            })
+            .collect();
         Some(
             folder::write(
                 &folder,
@@ -184,6 +206,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitCode, Trouble> {
                     rigs: &rigs,
                     no_curves: false,
                     share: arguments.share,
+                    files: &files,
                     ..Extras::default()
                 },
             )

@@ -60,6 +60,8 @@ pub struct Extras<'a> {
     pub share: bool,
     /// Two of the garments beside each other, on a page of their own.
     pub beside: Option<&'a Beside>,
+    /// More files for the folder, by relative name.
+    pub files: &'a [(String, Vec<u8>)],
 }
 
 /// What a report says of a comparison that lies beside it.
@@ -209,6 +211,9 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
         ("result.json".to_owned(), json::render(record).into_bytes()),
         ("measures.csv".to_owned(), csv::render(outcome).into_bytes()),
     ];
+    if !share {
+        files.extend(extras.files.iter().cloned());
+    }
     let folders = fitting_folders(outcome);
     let drawn: Vec<Vec<(String, Vec<u8>)>> = plots
         .par_iter()
@@ -247,7 +252,8 @@ fn render(outcome: &Outcome, extras: &Extras) -> Result<Vec<(String, Vec<u8>)>, 
     Ok(files)
 }
 
-fn fitting_folders(outcome: &Outcome) -> Vec<String> {
+/// The folder of each fitting's pictures, plots and models within a report.
+pub fn fitting_folders(outcome: &Outcome) -> Vec<String> {
     let names: Vec<String> = outcome.fittings.iter().map(words::fitting).collect();
     folders_of(&names)
 }

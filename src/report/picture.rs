@@ -154,7 +154,7 @@ impl Image {
             for x in ((left as u32).saturating_sub(1)..=right as u32 + 1).filter(|x| *x < wide) {
                 let along = (x as f32 + 0.5 - left) / block;
                 let rim = y + 1 == top || y == top + HIGH || along < 0.0 || along >= count as f32;
-                let dark = rim || along as u32 % 2 == 0;
+                let dark = rim || (along as u32).is_multiple_of(2);
                 self.blend(x, y, if dark { INK } else { CHALK }, 1.0);
             }
         }

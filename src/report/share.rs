@@ -95,6 +95,7 @@ mod tests {
             no_curves: false,
             share,
             beside: None,
+            files: &[],
         };
         folder::write(&folder, &sample::outcome(), &extras).unwrap();
         let mut all = Vec::new();

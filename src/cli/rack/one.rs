@@ -176,7 +176,12 @@ impl<'a> Shop<'a> {
         key: Option<String>,
     ) -> Result<Fitting, Trouble> {
         let viewed = self.is_viewed();
-        let fitting = self.settled(fitting)?;
+        // The record knows a spot by its place alone; the pictures of this run need its triangles.
+        let triangles: Vec<Vec<u32>> = fitting.spots.iter().map(|spot| spot.triangles.clone()).collect();
+        let mut fitting = self.settled(fitting)?;
+        for (spot, triangles) in fitting.spots.iter_mut().zip(triangles) {
+            spot.triangles = triangles;
+        }
         let Some(tree) = self.tree.filter(|_| ran(&fitting)) else {
             return Ok(fitting);
         };
@@ -190,6 +195,13 @@ impl<'a> Shop<'a> {
             models: &models,
             rigs: &rigs,
             share: self.arguments.share,
+            files: &super::super::models::of_fitting(
+                self.arguments,
+                dressed,
+                plan,
+                &fitting,
+                &folder::fitting_folder(&fitting),
+            ),
             ..Extras::default()
         };
         let outcome = outcome_of(vec![fitting], &self.asked.limits);
