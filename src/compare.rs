@@ -86,13 +86,14 @@ fn name(fitting: &Fitting) -> String {
 
 /// Changes below this are noise, in the edge unit of a number.
 ///
-/// Twice the least and more than the most that re-exporting one garment in other encodings changed anywhere in the
-/// whole pose library (17 of the 18 files of the project's test input; 8-bit weights change more and are a change).
+/// More than re-exporting one garment in other encodings changed anywhere in the whole pose library (18 of the 19 files of
+/// the project's test input; 8-bit weights change more and are a change).
 pub fn noise(path: &str) -> f64 {
     match path {
         "pinch.flipped_seen_cm2" => 3.0,
         "stretch.beyond_skin.worst_5cm2" => 0.08,
-        "stretch.beyond_skin.p99" => 0.02,
+        // 16-bit weights that hold other values at sixteen vertices: 0.0203, cross-legged.
+        "stretch.beyond_skin.p99" => 0.025,
         "uncovered.edge.retreat_mm" => 0.2,
         path if path.ends_with("_cm2") => 0.6,
         path if path.ends_with("_mm") => 0.1,
@@ -155,7 +156,11 @@ impl Pair {
     /// are alike, the one that is clearly better in some number and worse in none. `None` is a draw.
     pub fn better(&self) -> Option<usize> {
         let worst = |which: usize| {
-            let used = self.numbers.values().map(|side| side.used[which]);
+            // Within noise the two are one: neither may win by it.
+            let used = self.numbers.values().map(|side| match side.better {
+                Some(_) => side.used[which],
+                None => side.used[0].max(side.used[1]),
+            });
             used.fold(0.0, f64::max)
         };
         let [first, second] = [worst(0), worst(1)];

@@ -311,7 +311,7 @@ pub struct PoseResult {
 }
 
 /// One frame of a pose.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FrameResult {
     /// 0, 1, 2 ...
     pub frame: usize,

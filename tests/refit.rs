@@ -113,3 +113,28 @@ fn on_a_body_its_room_and_what_is_inside_are_told() {
     let worn = refit(&before, &slim, Some(&body)).unwrap().worn.unwrap();
     assert!(worn.inside_cm2 > 500.0 && worn.inside_depth_mm > 5.0, "{worn:?}");
 }
+
+/// What the headline calls even is even everywhere: no place pulled, none pushed together, no print that smears.
+#[test]
+fn evenly_is_said_only_of_what_is_even_everywhere() {
+    use gusset::scenes::refit::headline;
+    let before = trousers();
+    let told = |after: &Surface| headline(&refit(&before, after, None).unwrap());
+    assert!(told(&before).starts_with("Pulled evenly"), "{}", told(&before));
+    let squashed = changed(&before, |[x, y, z]| [x, y * 0.5, z]);
+    assert!(
+        told(&squashed).starts_with("Pushed together"),
+        "{}",
+        told(&squashed)
+    );
+    // One spot of the left thigh, too small to move the garment's own hundredth.
+    let spot = |[x, y, z]: [f32; 3]| ((x - 0.12).powi(2) + (y - 0.6).powi(2)).sqrt() < 0.04 && z > 0.0;
+    let pulled = changed(&before, |at| {
+        if spot(at) {
+            [at[0], at[1], at[2] + 0.03]
+        } else {
+            at
+        }
+    });
+    assert!(!told(&pulled).starts_with("Pulled evenly"), "{}", told(&pulled));
+}

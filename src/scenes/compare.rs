@@ -42,6 +42,10 @@ pub fn headline(two: &Two) -> String {
     let (draws, wins) = (poses(None), [poses(Some(0)), poses(Some(1))]);
     if wins == [0, 0] {
         let in_all = words::count(two.pairs.len(), "pose", "poses");
+        let mut numbers = two.pairs.iter().flat_map(|pair| pair.numbers.values());
+        if numbers.any(|side| side.better.is_some()) {
+            return format!("Neither of {first} and {second} is clearly better in any of {in_all}.");
+        }
         return format!("No difference beyond noise between {first} and {second} in {in_all}.");
     }
     let in_so_many = |count: usize| match count {
@@ -54,7 +58,7 @@ pub fn headline(two: &Two) -> String {
     let rest = match draws {
         0 => String::new(),
         draws => format!(
-            "; in {} it makes no difference",
+            "; in {} neither is clearly better",
             words::count(draws, "pose", "poses")
         ),
     };
@@ -142,7 +146,7 @@ pub fn table(two: &Two) -> Section {
     let row = |pair: &Pair| {
         let better = pair
             .better()
-            .map_or("no difference", |which| two.names[which].as_str());
+            .map_or("neither clearly", |which| two.names[which].as_str());
         let mut cells = vec![words::capital(&words::pose(&pair.pose))];
         cells.extend(pair.verdicts.map(|verdict| words::verdict(verdict).to_owned()));
         cells.push(better.to_owned());

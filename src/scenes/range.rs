@@ -65,13 +65,37 @@ pub fn in_words(range: &Range) -> String {
                 told(range, first)
             )
         }
-        (None, Some(first)) => format!(
-            "not clean anywhere from {} degrees on: {} from the beginning",
-            degrees(range.from_deg),
-            told(range, first)
-        ),
+        (None, Some(first)) => match clean_after(range) {
+            None => format!(
+                "not clean anywhere from {} degrees on: {} from the beginning",
+                degrees(range.from_deg),
+                told(range, first)
+            ),
+            Some(after) => format!(
+                "not clean at {} degrees: {}; clean from {} degrees on, to {}",
+                degrees(range.from_deg),
+                told(range, first),
+                degrees(after),
+                degrees(range.to_deg)
+            ),
+        },
         (None, None) => String::new(),
     }
+}
+
+/// The first angle from which on nothing fails any more that an edit could help; `None` where something does at the end.
+fn clean_after(range: &Range) -> Option<f64> {
+    let way = (range.to_deg - range.from_deg).signum();
+    let stretches = range
+        .onsets
+        .iter()
+        .filter(|onset| !onset.no_help)
+        .flat_map(|onset| &onset.over_deg);
+    let last = stretches
+        .map(|stretch| stretch[1])
+        .max_by(|a, b| (a * way).total_cmp(&(b * way)))?;
+    let after = range.steps.iter().map(|step| step.angle_deg);
+    after.into_iter().find(|angle| (angle - last) * way > 1e-9)
 }
 
 /// What begins with an onset, and where.
@@ -254,4 +278,59 @@ pub fn places(range: &Range) -> Option<Table> {
             })
             .collect(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::outcome::{Demand, FrameResult};
+    use crate::sweep::Step;
+    use std::collections::BTreeMap;
+
+    fn onset(over_deg: Vec<[f64; 2]>) -> Onset {
+        Onset {
+            number: "dip.p99_mm".into(),
+            at_deg: 45.0,
+            value: Some(9.0),
+            limit: 3.0,
+            region: "inner left thigh".into(),
+            no_help: false,
+            over_deg,
+        }
+    }
+
+    /// A range that fails where it starts is clean where it is clean, whichever way it is walked.
+    #[test]
+    fn a_clean_end_is_named() {
+        let step = |angle_deg| Step {
+            angle_deg,
+            demand: Demand::Hard,
+            even: true,
+            result: FrameResult::default(),
+            failing: BTreeMap::new(),
+        };
+        let range = |over_deg| Range {
+            schema_version: 1,
+            body: "ash".into(),
+            garment: "trousers".into(),
+            motion: "hip.abduction".into(),
+            side: "both".into(),
+            from_deg: 45.0,
+            to_deg: 0.0,
+            clean_to_deg: None,
+            onsets: vec![onset(over_deg)],
+            places: Vec::new(),
+            steps: [45.0, 32.0, 31.5, 0.0].map(step).to_vec(),
+        };
+        let said = in_words(&range(vec![[45.0, 32.0]]));
+        assert!(
+            said.starts_with("not clean at 45 degrees") && said.ends_with("clean from 31.5 degrees on, to 0"),
+            "{said}"
+        );
+        let said = in_words(&range(vec![[45.0, 0.0]]));
+        assert!(
+            said.starts_with("not clean anywhere from 45 degrees on"),
+            "{said}"
+        );
+    }
 }

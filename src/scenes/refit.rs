@@ -19,20 +19,52 @@ fn percent(ratio: f64) -> String {
     format!("{} % {word}", words::number((by.abs() * 10.0).round() / 10.0))
 }
 
-/// In one sentence.
+/// In one sentence. `Evenly` is said only where the whole, every place, the print and both sides agree.
 pub fn headline(found: &Refit) -> String {
     let whole = &found.whole;
-    let worst = found.regions.iter().max_by(|a, b| a.1.p99.total_cmp(&b.1.p99));
-    if whole.p99 <= PULLED {
+    let places = || found.regions.iter();
+    let longest = places().max_by(|a, b| a.1.p99.total_cmp(&b.1.p99));
+    let shortest = places().min_by(|a, b| a.1.least_p01.total_cmp(&b.1.least_p01));
+    let most = longest.map_or(whole.p99, |(_, pull)| pull.p99.max(whole.p99));
+    let least = shortest.map_or(whole.least_p01, |(_, pull)| pull.least_p01.min(whole.least_p01));
+    let at = |place: Option<(&String, &Pull)>| {
+        place.map_or_else(String::new, |(name, _)| format!(", most at the {name}"))
+    };
+    if most > PULLED {
         return format!(
-            "Pulled evenly: all but a hundredth of the cloth is at most {}",
-            percent(whole.p99)
+            "Pulled by up to {} (all but the worst hundredth){}",
+            percent(most),
+            at(longest)
         );
     }
-    let at = worst.map_or_else(String::new, |(name, _)| format!(", most at the {name}"));
+    if least < 1.0 / PULLED {
+        return format!(
+            "Pushed together: up to {} (all but the worst hundredth){}",
+            percent(least),
+            at(shortest)
+        );
+    }
+    if let Some(smear) = whole.smear_p99.filter(|smear| *smear > PULLED) {
+        return format!(
+            "Pulled unevenly: the print smears up to {} times as much as before",
+            words::number(smear)
+        );
+    }
+    if let Some(unlike) = found
+        .sides
+        .as_ref()
+        .map(|sides| sides.unlike_p99)
+        .filter(|by| *by > UNEVEN)
+    {
+        return format!(
+            "Pulled unevenly: left and right differ by up to {} %",
+            words::number((1000.0 * unlike).round() / 10.0)
+        );
+    }
     format!(
-        "Pulled by up to {} (all but the worst hundredth){at}",
-        percent(whole.p99)
+        "Pulled evenly: all but a hundredth of the cloth is at most {} and the least {}",
+        percent(most),
+        percent(least)
     )
 }
 

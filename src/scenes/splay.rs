@@ -76,10 +76,12 @@ pub fn sentences(found: &Splay) -> Vec<String> {
     let least = found.advice.least_cm2;
     let side = |at: f64, why: &str| {
         format!(
-            "{} {} degrees {} cm² of cloth loses more than half of its room ({} cm² at the best){why}.",
+            "{} {} degrees {} cm² of cloth loses more than half of its room or runs into the other leg's, the mean of {} \
+             poses ({} cm² at the best){why}.",
             if at < band.from_deg { "Built at" } else { "At" },
             degrees(at),
             words::number(price(found, at)),
+            splay::POSES.len(),
             words::number(least)
         )
     };
