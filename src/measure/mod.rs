@@ -98,6 +98,20 @@ pub struct Failing {
     pub find: fn(&Moment, f64) -> Vec<Fault>,
 }
 
+impl Failing {
+    /// How much must be over a limit (edge unit) for a place to fail by itself, square metres: an area's limit, a
+    /// hundredth of the garment for a p99, anything at all for a depth.
+    pub fn least_area(&self, limit: f64, garment_area: f64) -> f64 {
+        if self.by_area {
+            limit * 1e-4 // square centimetres
+        } else if self.number.ends_with("p99") || self.number.ends_with("p99_mm") {
+            0.01 * garment_area
+        } else {
+            f64::MIN_POSITIVE
+        }
+    }
+}
+
 /// One sample that is over a limit.
 #[derive(Clone, Copy, Debug)]
 pub struct Fault {

@@ -4,7 +4,7 @@ use super::spot::{Patch, limit_of, triangle_at};
 use super::trial::Trial;
 use crate::contact::Scratch;
 use crate::fitting::{Dressed, Frame, joints_at, meet};
-use crate::pose::{Angles, Joint, JointMotion, PoseFrame};
+use crate::pose::{Angles, Joint, JointMotion, Motion, PoseFrame};
 use crate::rig::bone::{Bone, Side};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -16,7 +16,7 @@ const FINEST_DEG: f64 = 0.25;
 pub(super) enum Onset {
     /// The first frame, and its time in seconds where it has one.
     Frame(usize, Option<f64>),
-    /// Already on the way's first step: standing with every named joint at 0.
+    /// Already where the way begins.
     Standing(Way),
     /// Degrees of the motion that leads into the pose.
     Angle(Way, f64),
@@ -73,26 +73,35 @@ pub(super) fn of(trial: &Trial, patch: &Patch) -> Option<Onset> {
     }
 }
 
-/// Bisection between standing and the pose, every joint at the same share of its angle.
+/// Bisection between standing and the pose, every joint at the same share of its way.
 fn on_the_way(trial: &Trial, patch: &Patch, pose: &PoseFrame) -> Option<Onset> {
-    let (way, degrees) = lead(trial.dressed, patch, pose)?;
-    let at = |share: f64| fails(trial, patch, &Frame::Angles(part_of(pose, share)));
+    let dressed = trial.dressed;
+    let (way, bone, to) = lead(dressed, patch, pose)?;
+    let from = standing(dressed, bone, way.motion.motion);
+    let degrees = (to - from).to_degrees();
+    let at = |share: f64| fails(trial, patch, &Frame::Angles(part_of(dressed, pose, share)));
     if at(0.0) {
         return Some(Onset::Standing(way));
     }
     let (mut free, mut failing) = (0.0, 1.0);
-    while (failing - free) * degrees > FINEST_DEG {
+    while (failing - free) * degrees.abs() > FINEST_DEG {
         let middle = f64::midpoint(free, failing);
         *(if at(middle) { &mut failing } else { &mut free }) = middle;
     }
-    Some(Onset::Angle(
-        way,
-        (failing * degrees / FINEST_DEG).round() * FINEST_DEG,
-    ))
+    let angle = from.to_degrees() + failing * degrees;
+    Some(Onset::Angle(way, (angle / FINEST_DEG).round() * FINEST_DEG))
 }
 
-/// The largest angle among the joints that move the place, degrees.
-fn lead(dressed: &Dressed, patch: &Patch, pose: &PoseFrame) -> Option<(Way, f64)> {
+/// What a motion is in standing, radians: 0, but for the knee, which keeps its bind.
+fn standing(dressed: &Dressed, bone: Bone, motion: Motion) -> f64 {
+    match (bone, motion) {
+        (Bone::LowerLeg(side), Motion::Flexion) => dressed.body.anatomy.knee_at_bind(side),
+        _ => 0.0,
+    }
+}
+
+/// The largest angle among the joints that move the place, with its bone, radians.
+fn lead(dressed: &Dressed, patch: &Patch, pose: &PoseFrame) -> Option<(Way, Bone, f64)> {
     let layer = &dressed.layers[0];
     let vertices = patch
         .triangles
@@ -107,7 +116,7 @@ fn lead(dressed: &Dressed, patch: &Patch, pose: &PoseFrame) -> Option<(Way, f64)
         .into_iter()
         .filter_map(|bind| layer.skeleton.moved_by(layer.surface.binds[bind].node))
         .collect();
-    let angles = |of: &dyn Fn(&Bone) -> bool| -> Option<(Way, f64)> {
+    let angles = |of: &dyn Fn(&Bone) -> bool| -> Option<(Way, Bone, f64)> {
         let named = pose.angles.iter().filter(|(bone, _)| of(bone));
         let each = named.flat_map(|(&bone, angles)| {
             let Angles::Set(set) = angles else {
@@ -121,31 +130,39 @@ fn lead(dressed: &Dressed, patch: &Patch, pose: &PoseFrame) -> Option<(Way, f64)
                 side: bone.side(),
             };
             set.iter()
-                .map(|(&motion, radians)| (way(motion), radians.to_degrees()))
+                .map(|(&motion, radians)| (way(motion), bone, *radians))
                 .collect()
         });
-        each.max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
-            .filter(|(_, degrees)| degrees.abs() > FINEST_DEG)
+        // Of equals the first: the hip before the knee.
+        each.reduce(|best, next| {
+            if next.2.abs() > best.2.abs() + 1e-9 {
+                next
+            } else {
+                best
+            }
+        })
+        .filter(|(_, _, radians)| radians.to_degrees().abs() > FINEST_DEG)
     };
-    angles(&|bone| moved.contains(bone))
-        .or_else(|| angles(&|_| true))
-        .map(|(way, degrees)| (way, degrees.abs()))
+    angles(&|bone| moved.contains(bone)).or_else(|| angles(&|_| true))
 }
 
-/// Every named angle at a share of itself.
-fn part_of(pose: &PoseFrame, share: f64) -> PoseFrame {
-    let part = |angles: &Angles| match angles {
+/// Every named angle at a share of its way from standing.
+fn part_of(dressed: &Dressed, pose: &PoseFrame, share: f64) -> PoseFrame {
+    let part = |bone: Bone, angles: &Angles| match angles {
         Angles::Bind => Angles::Bind,
         Angles::Set(set) => Angles::Set(
             set.iter()
-                .map(|(&motion, angle)| (motion, angle * share))
+                .map(|(&motion, angle)| {
+                    let from = standing(dressed, bone, motion);
+                    (motion, from + (angle - from) * share)
+                })
                 .collect(),
         ),
     };
     let angles: BTreeMap<Bone, Angles> = pose
         .angles
         .iter()
-        .map(|(&bone, angles)| (bone, part(angles)))
+        .map(|(&bone, angles)| (bone, part(bone, angles)))
         .collect();
     PoseFrame {
         time_s: pose.time_s,
@@ -153,7 +170,7 @@ fn part_of(pose: &PoseFrame, share: f64) -> PoseFrame {
     }
 }
 
-/// Whether any of the place's own triangles fails there.
+/// Whether so much of the place fails there that it would fail by itself; of a smaller place, half of what fails at most.
 fn fails(trial: &Trial, patch: &Patch, frame: &Frame) -> bool {
     let Some(failing) = patch.measure.failing.as_ref() else {
         return false;
@@ -161,13 +178,17 @@ fn fails(trial: &Trial, patch: &Patch, frame: &Frame) -> bool {
     let dressed = trial.dressed;
     let demand = trial.plan.sequences[patch.worst.0].demand;
     let limit = limit_of(trial.fitting, patch.measure, demand);
+    let needed = failing
+        .least_area(limit, dressed.layers[0].area())
+        .min(patch.area / 2.0);
     let mut scratch = Scratch::new(&dressed.body, &dressed.layers);
     let moment = meet(dressed, &joints_at(dressed, frame), &mut scratch);
-    let found = (failing.find)(&moment, limit).into_iter().any(|fault| {
-        fault.area > 0.0
-            && triangle_at(&moment, fault.at)
-                .is_some_and(|triangle| patch.triangles.binary_search(&triangle).is_ok())
-    });
+    let here = |triangle| patch.triangles.binary_search(&triangle).is_ok();
+    let area: f64 = (failing.find)(&moment, limit)
+        .into_iter()
+        .filter(|fault| triangle_at(&moment, fault.at).is_some_and(here))
+        .map(|fault| fault.area)
+        .sum();
     trial.tick();
-    found
+    area >= needed
 }

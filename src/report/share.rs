@@ -39,8 +39,14 @@ fn fitting_in(stills: &[Still], room: usize) -> Vec<Still> {
         let before = stills[..at].iter().filter(|s| s.fitting == still.fitting).count();
         (before, still.fitting)
     };
+    // The two at the top, then the cards, then the other poses.
+    let group = |at: usize| match (rank(at).0 < 2, stills[at].card) {
+        (true, _) => 0,
+        (false, Some(_)) => 1,
+        (false, None) => 2,
+    };
     let mut order: Vec<usize> = (0..stills.len()).collect();
-    order.sort_by_key(|&at| rank(at));
+    order.sort_by_key(|&at| (group(at), rank(at)));
     let mut left = room;
     let mut kept: Vec<usize> = Vec::new();
     for at in order {

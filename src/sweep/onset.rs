@@ -153,13 +153,7 @@ pub(super) fn failing(
                 *areas.entry(region).or_default() += fault.area;
             }
         }
-        let needed = if failing.by_area {
-            limit * 1e-4
-        } else if failing.number.ends_with("p99") || failing.number.ends_with("p99_mm") {
-            0.01 * dressed.layers[0].area()
-        } else {
-            f64::MIN_POSITIVE
-        };
+        let needed = failing.least_area(limit, dressed.layers[0].area());
         let times = areas
             .into_iter()
             .map(|(region, area)| ((measure.id, region.to_owned()), area / needed));
